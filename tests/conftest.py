@@ -16,6 +16,9 @@ from hypothesis import settings
 
 from backbench.catalogue import Catalogue
 from backbench.documents.kinds import use_own_kinds
+from backbench.ingest import analyse
+from backbench.ingest.analyse import Analysed
+from backbench.ingest.analysis_plan import Job
 from backbench.metrics.in_force import use_own_metrics
 from demonstration import Demo, made_demo
 from few_questions import few_available
@@ -36,12 +39,12 @@ typer.testing._get_command = cache(typer.testing._get_command)
 
 LONG = (
     "tests/test_demo.py", "tests/seed_dataset/test_written_reviews.py",
-    "tests/faults/test_no_network.py", "tests/faults/test_kill_points.py",
-    "tests/ingest/test_cluster.py", "tests/faults/test_failing_disks.py",
-    "tests/browser/test_site_in_a_browser.py", "tests/test_spoiled_sessions.py",
-    "tests/ingest/test_other_kernels.py", "tests/backfill/test_messy_spreadsheet.py",
-    "tests/faults/test_many_at_once.py", "tests/faults/test_kill_commands.py",
-    "tests/corpus/", "tests/faults/", "tests/test_run_server.py",
+    "tests/faults/test_no_network.py", "tests/ingest/test_cluster.py",
+    "tests/browser/test_site_in_a_browser.py", "tests/faults/test_damage.py",
+    "tests/ingest/test_ingest.py", "tests/charts/test_chart_catalogue.py",
+    "tests/test_spoiled_sessions.py", "tests/faults/test_failing_disks.py",
+    "tests/faults/test_kill_points.py", "tests/backfill/test_messy_spreadsheet.py",
+    "tests/corpus/", "tests/faults/", "tests/test_run_server.py", "tests/test_command_lines.py",
     "tests/ingest/test_order_of_work.py", "tests/test_bench_day.py",
     "tests/test_own_circuits.py", "tests/test_additions.py",
 )  # fmt: skip
@@ -92,6 +95,30 @@ def nothing_of_another_catalogue() -> Iterator[None]:
 def demo(tmp_path_factory: pytest.TempPathFactory) -> Demo:
     """The demonstration, as its command makes it. Not to be changed."""
     return made_demo(tmp_path_factory.mktemp("demo") / "catalogue")
+
+
+@pytest.fixture(scope="session")
+def already_measured() -> dict[tuple[str, str], Analysed]:
+    """Captures that were measured whole, by review and the key of all that their readings depend
+    on."""
+    return {}
+
+
+@pytest.fixture
+def measured_once(
+    monkeypatch: pytest.MonkeyPatch, already_measured: dict[tuple[str, str], Analysed]
+) -> None:
+    """A capture that another test had measured in this process isn't measured again."""
+    measure = analyse.analyse
+
+    def remembered(job: Job) -> Analysed:
+        key = job.review_key, job.analysis_key
+        result = already_measured.get(key) or measure(job)
+        if result.reason is None:
+            already_measured[key] = result
+        return result
+
+    monkeypatch.setattr(analyse, "analyse", remembered)
 
 
 @pytest.fixture

@@ -111,9 +111,10 @@ def test_the_unit_has_its_sheet_and_stills(day: Path) -> None:
     assert any("Heron 40" in path.read_text(encoding="utf-8") for path in captions)
 
 
-def test_a_plan_made_again_knows_the_gain_and_ticks_off_what_is_done(day: Path) -> None:
-    result = run("plan", day / KEY, "--load", "8", "--load", "4", "--dry-run",
-                 "-c", day / "catalogue")  # fmt: skip
+def test_a_plan_made_again_knows_gain_and_loads_and_ticks_off_what_is_done(day: Path) -> None:
+    result = run("plan", day / KEY, "--dry-run", "-c", day / "catalogue")
+    assert "-4ohm.wav" in result.output
+    assert "name a second load" not in result.output
     assert re.search(r"Gain 25\.\d\d dB \(from tone-1k-1w-8ohm\.wav\)", result.output)
     assert " x " in result.output
 

@@ -274,6 +274,7 @@ NOTHING_FOLLOWS = {
     "chart": "a picture was written", "sheet": "a page was written",
     "pictures": "a page was written", "publish": "the site stands",
     "export": "the files stand", "snapshot": "the copy stands", "pair": "an answer to a question",
+    "promises": "an answer to a question",
     "trend": "an answer to a question", "drift": "an answer to a question",
     "before-after": "an answer to a question",
     "verify": "nothing is wrong", "withdraw": "with --dry-run nothing was done",
@@ -281,6 +282,7 @@ NOTHING_FOLLOWS = {
 """Commands after which there is nothing to be done, and why."""
 
 
+@pytest.mark.usefixtures("few_questions")
 @pytest.mark.parametrize("line", [line for line, _ in HERE], ids=[name for _, name in HERE])
 def test_a_command_line_that_is_given_runs(line: str, here: Path) -> None:
     command = line.split()[1]

@@ -10,6 +10,7 @@ import pytest
 from backbench.catalogue import Catalogue
 from backbench.errors import UserError
 from backbench.metrics.metric_names import metric_called
+from backbench.metrics.reference_page import OWN_FAMILY, by_family
 from backbench.metrics.registry import registry
 from faults.small_catalogue import small_catalogue
 
@@ -109,6 +110,13 @@ def test_it_is_queried_charted_and_held_against_other_facts(home: Catalogue) -> 
     assert "Mains draw at idle" in text
     assert home.query("case-temperature")["unit_key"].to_list() == ["u0"]
     assert "case-temperature" in home.queries()
+
+
+def test_the_page_of_metrics_has_a_chapter_for_it(home: Catalogue) -> None:
+    """What a sheet with a scorecard asks for, too."""
+    with home.reading():
+        own = by_family()[OWN_FAMILY]
+        assert [metric.name for metric in own] == ["mains_draw", "case_temperature"]
 
 
 def test_old_records_may_call_it_otherwise(home: Catalogue) -> None:

@@ -59,8 +59,16 @@ def test_history_names_a_corrected_calibration_and_reviews_what_is_out_of_date(
     assert "bench shed, calibration 2024-01-01, volts peak at full scale, track 1: " in text
     assert "10 V is now 12.5 V" in text
     assert "In all: 1 review, accepted once." in text
+    assert "out of date: auk and brant" in message(catalogue, "verify")
     message(catalogue, "recompute", "--direct", "--processes", "1", code=3)
     assert "out of date" not in message(catalogue, "reviews")
+
+
+def test_a_rename_names_the_reviews_of_the_unit_apart_from_others(catalogue: Catalogue) -> None:
+    set_calibration(catalogue, 12.5)
+    text = message(catalogue, "rename", "unit-of-auk", "unit-of-eider")
+    assert "unit-of-auk is now unit-of-eider: auk updated." in text
+    assert "1 other review that had been out of date: updated too." in text
 
 
 def test_a_withdrawal_is_in_the_summary(catalogue: Catalogue) -> None:

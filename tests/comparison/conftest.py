@@ -28,6 +28,8 @@ METRICS: dict[str, tuple[str, str]] = {
     "snr_1w": ("dB", "higher"),
     "tone_level": ("V", "neither"), "intermodulation_product": ("dB", "lower"),
     "rise_time": ("s", "lower"), "overshoot": ("%", "lower"), "tilt": ("%", "nearer zero"),
+    "difference_frequency_total": ("%", "lower"), "modulation_distortion_rms": ("%", "lower"),
+    "equivalent_sine_power": ("W", "neither"),
     "state_high": ("V", "neither"), "state_low": ("V", "neither"),
 }  # fmt: skip
 CONDITIONS: dict[str, dict[str, Any]] = {

@@ -1,7 +1,8 @@
 """Disks that are full, fail or forbid writing, from some point of a command on.
 
 Run: python tests/faults/disk_run.py [EVERY]. Each EVERY-th fault point is tried; a file-size
-limit makes the database's own writes fail too. Prints one line; ends with 1 where a command
+limit makes the database's own writes fail too: each of LIMITS, or every other one where EVERY is
+more than SPARSE. Prints one line; ends with 1 where a command
 ended in anything but words, where the catalogue is damaged, or where the next run doesn't
 carry on.
 """
@@ -25,6 +26,8 @@ from faults.kill_runner import Runner
 
 ERRORS = ("ENOSPC", "EIO", "EACCES", "EROFS")
 COMMANDS = ("ingest", "recompute", "rebuild", "backup", "restore", "publish")
+LIMITS = (1_000, 100_000, 1_000_000, 3_000_000)
+SPARSE = 50
 
 
 def limited(work: Callable[[Told], None], limit: int) -> Callable[[Told], None]:
@@ -56,14 +59,14 @@ def main() -> int:
     with tempfile.TemporaryDirectory() as folder:
         runner = Runner(Path(folder), 3)
         runner.whole()
-        for command in COMMANDS:
+        for turn, command in enumerate(COMMANDS):
             work = getattr(runner, f"_{command}")()
             _, messages = in_fork(work)
             runner._take(command, messages)
             for n, point in enumerate(range(1, runner.points[command].total(), every)):
                 fault = f"*:{point}+:{ERRORS[n % len(ERRORS)]}"
                 ended.append(tried(runner, command, fault, None))
-            for limit in (1_000, 100_000, 1_000_000, 3_000_000):
+            for limit in LIMITS[turn % 2 :: 2] if every > SPARSE else LIMITS:
                 ended.append(tried(runner, command, "", limit))
         runner.whole()
     wrong = [end for end in ended if end not in {"done", "refused"}]

@@ -5,8 +5,9 @@ from __future__ import annotations
 import pytest
 
 from backbench.documents.manifest import read_manifest
+from backbench.documents.specifications import limit_value
 from backbench.documents.unit_facts import PublishedConditions, PublishedFigure
-from backbench.ingest.published_figures import limit_value, published_faults
+from backbench.ingest.published_figures import published_faults
 from backbench.metrics.registry import registry
 from backbench.quantities.faults import UnreadableQuantity
 from backbench.quantities.units import UNITS

@@ -157,3 +157,15 @@ def test_tracks_that_are_swapped_are_reported_from_the_stated_drive() -> None:
         assert status == "rejected"
         assert reason.startswith("tracks swapped? right is 60 dB louder at 1 kHz than left")
     assert "level" in figures(tone_material(quiet, loud, driven_track=2, names=names), 1)
+
+
+@pytest.mark.parametrize(("depth", "named"), [(2e-3, True), (0.0, False)])
+def test_a_low_tone_that_wavers_fast_is_named(depth: float, named: bool) -> None:
+    """A phase that swings by x rad has sidebands of x / 2 (first Bessel function), here on 9 Hz."""
+    rate = 48_000.0
+    time = np.arange(int(0.92 * rate)) / rate
+    wave = np.sin(2 * np.pi * 22.3 * time + depth * np.sin(2 * np.pi * 9.3 * time))
+    volts = wave + np.random.default_rng(1).normal(0, 1e-4, len(time))
+    result = figures(tone_material(track(volts, rate), hz=22.3))
+    for name in ("thd_n", "snr"):
+        assert ("lines stand on both sides" in (result[name].remark or "")) is named, name

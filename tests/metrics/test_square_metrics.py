@@ -112,6 +112,20 @@ def test_an_ideal_trace_gives_levels_and_bounds(bits: int, noise: float, uneven:
         assert result["slew_rate"].bound == "lower"
 
 
+@pytest.mark.parametrize("times", [4.2, 4.8])
+def test_the_greatest_of_thousands_of_noisy_values_is_no_preshoot(times: float) -> None:
+    """Of 4,000 normal values one beyond four standard deviations is nothing odd."""
+    time, volts = ideal_trace(1000.0, points=4000, bits=12, noise=5e-3, seed=4)
+    before = int(np.flatnonzero(np.diff(volts) > 1)[1]) - 40
+    volts[before] = -1.0 - times * 5e-3
+    figure = figures(trace_material(time, volts, 1000.0))["preshoot"]
+    assert figure.bound == "upper"
+    volts[before] = -1.0 - 20 * 5e-3
+    figure = figures(trace_material(time, volts, 1000.0))["preshoot"]
+    assert figure.bound is None
+    assert figure.value == pytest.approx(5.0, abs=2 * figure.uncertainty)
+
+
 def test_noise_does_not_lengthen_the_settling() -> None:
     """First order, closed form ln 25 / (2 pi B), with noise of a fifth of the band's half-width."""
     expected = math.log(25) / (2 * math.pi * 1e4)

@@ -655,14 +655,30 @@ CASES = [
         a        | gain   | 20         | 21          | -1         | 1
         b        | gain   | 20         | 20          | 0          | 0
         """),
+    # 10 lg (20/25) of the weaker output; b has no output alone, c none with all driven.
+    Case("power-one-and-all-driven", """
+        unit a
+        reading a power_at_limit 20 0 limit_percent=1.0 power_w=None
+        reading a power_at_limit 25 0 limit_percent=1.0 power_w=None driven=left
+        reading a power_at_limit 21 0 limit_percent=1.0 power_w=None output=right
+        reading a power_at_limit 24 0 limit_percent=1.0 power_w=None output=right driven=right
+        unit b
+        reading b power_at_limit 20 0 limit_percent=1.0 power_w=None
+        unit c
+        reading c power_at_limit 20 0 limit_percent=1.0 power_w=None driven=left
+        """, """
+        unit_key | load_ohm | output | one_driven | all_driven | loss_db
+        a        | 8        | left   | 25         | 20         | -0.96910013008
+        """),
     Case("power-into-loads", """
         unit a rated_power_w=20.0
         reading a power_at_limit 22 0 limit_percent=1.0 power_w=None
         reading a power_at_limit 21 0 limit_percent=1.0 power_w=None output=right
         reading a power_at_limit 15 0 limit_percent=1.0 power_w=None load_ohm=4.0
+        reading a power_at_limit 9 0 limit_percent=1.0 power_w=None load_ohm=2.0
         """, """
-        unit_key | into_4 | into_8 | into_16 | rated
-        a        | 15     | 21     |         | 20
+        unit_key | into_2 | into_4 | into_8 | into_16 | rated
+        a        | 9      | 15     | 21     |         | 20
         """),
     # 2 ohm before 8 ohm: 20 lg (8/10); at its resonance the model is 6 + 18 = 24 ohm without a
     # phase: 20 lg (24/26).
@@ -690,6 +706,43 @@ CASES = [
         8 ohm resistor    | 10000 | -1.938200260161
         model loudspeaker | 10000 | -0.690809191433
         """, {"coil": "4", "coil_mh": "0.15915494309189535", "peak": "0"}),
+    # -60 dB twice: 100 sqrt(2e-6) = 0.141421 %; u: 0.5 dB each, 0.1 % x 0.05756 / sqrt 2 x sqrt 2.
+    Case("distortion-over-frequency", """
+        unit a
+        reading a harmonic -60 0.5 order_n=2 generator_vrms=0.2 analysis_key=p
+        reading a harmonic -60 0.5 order_n=3 generator_vrms=0.2 analysis_key=p
+        reading a harmonic -40 0 order_n=2 generator_vrms=0.2 analysis_key=q frequency_hz=20.0
+        reading a harmonic -80 0 order_n=3 generator_vrms=0.2 analysis_key=q frequency_hz=20.0
+        reading a harmonic -40 0 order_n=2 generator_vrms=0.2 analysis_key=r frequency_hz=5000.0
+        reading a harmonic -40 0 order_n=3 generator_vrms=0.2 analysis_key=r frequency_hz=5000.0
+        reading a harmonic -30 0 order_n=2 generator_vrms=0.9 analysis_key=s
+        reading a harmonic -30 0 order_n=3 generator_vrms=0.9 analysis_key=s
+        unit b
+        reading b harmonic -60 0 order_n=2 generator_vrms=0.2 analysis_key=t
+        """, """
+        unit_key | series | output | x    | y               | y_u
+        a        | 5 W    | left   | 20   | 1.000049998750  | 0
+        a        | 5 W    | left   | 1000 | 0.1414213562373 | 0.005756462732
+        a        | 5 W    | left   | 5000 | 1.4142135623731 | 0
+        """),
+    Case("intermodulation-over-power", """
+        unit a
+        reading a difference_frequency_total 0.1 0.01 under=two_tones analysis_key=p
+        reading a equivalent_sine_power 2 0 under=two_tones analysis_key=p
+        reading a difference_frequency_total 0.4 0.02 under=two_tones analysis_key=q
+        reading a equivalent_sine_power 8 0 under=two_tones analysis_key=q
+        reading a modulation_distortion_rms 0.7 0.03 under=two_tones analysis_key=r
+        reading a equivalent_sine_power 8 0 under=two_tones analysis_key=r
+        reading a difference_frequency_total 9 0.02 under=two_tones analysis_key=s
+        unit b
+        reading b difference_frequency_total 0.4 0.02 under=two_tones analysis_key=t
+        reading b equivalent_sine_power 8 0 under=two_tones analysis_key=t
+        """, """
+        unit_key | series               | output | x | y   | y_u
+        a        | difference frequency | left   | 2 | 0.1 | 0.01
+        a        | difference frequency | left   | 8 | 0.4 | 0.02
+        a        | modulation           | left   | 8 | 0.7 | 0.03
+        """),
     Case("distortion-over-the-band", """
         unit a
         reading a harmonic -60 0 order_n=2

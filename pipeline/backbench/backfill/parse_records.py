@@ -20,7 +20,9 @@ from backbench.backfill.row_figures import CellsOfFigure, entered_figure, sign_o
 from backbench.backfill.spreadsheet import Cell, Row, Sheet
 from backbench.documents.unit_facts import key_of
 from backbench.errors import Fault, UserError
+from backbench.metrics.registry import registry
 from backbench.quantities.days import in_words
+from backbench.quantities.reading import read_value
 from backbench.quantities.writing import in_text
 
 NAMING = ("maker", "model")
@@ -240,8 +242,16 @@ def _as_read(figure: Mapping[str, Any], column: ReadingColumn) -> str:
     own = {name: v for name, v in (figure["at"] or {}).items() if name not in known}
     parts = [in_text(value, UNIT_OF_CONDITION[name], 6) for name, value in own.items()]
     share = figure["uncertainty_percent"]
-    text = f"{figure['value']} at {', '.join(parts)}" if parts else str(figure["value"])
+    value = _in_words(str(figure["value"]), str(figure["metric"]))
+    text = f"{value} at {', '.join(parts)}" if parts else value
     return text if share is None else f"{text}, standard uncertainty {in_text(share, '%')}"
+
+
+def _in_words(written: str, metric: str) -> str:
+    """A value as a manifest has it, as a person reads it: 0.00042 V is 420 µV."""
+    unit = registry().metrics[metric].unit
+    sign = written[:2] if written[0] in "<>" else ""
+    return sign + in_text(read_value(written.removeprefix(sign), unit, usual_unit=unit), unit, 6)
 
 
 def _same(one: dict[str, Any], other: dict[str, Any]) -> bool:

@@ -5,15 +5,20 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
+from backbench.bench_day.bench_limits import crest
 from backbench.bench_day.capture_names import number_in_name, tone_file
 from backbench.bench_day.common_steps import (
+    PAIRS,
     PlannedSteps,
     between_outputs,
+    idles,
     separation,
     several,
     squares,
     sweep,
     tone,
+    tracking,
+    two_tones,
 )
 from backbench.bench_day.planned_capture import PlannedStep
 from backbench.bench_day.planning_session import PlanningSession
@@ -26,10 +31,11 @@ SHARES = (0.1, 0.25, 0.5, 0.75, 1.0, 1.15, 1.3, 1.5)
 def amplifier(session: PlanningSession) -> PlannedSteps:
     """Low power first, then across loads, then rising power; the hardest last."""
     load, low = session.loads[0], _low(session)
-    yield session.idle(load)
+    yield from idles(session, load)
     yield session.powered(tone_file(1000, low, load), low, load, tone(1000.0),
                           between_outputs(session, "gain and distortion at low power"))  # fmt: skip
     yield from _across_loads(session, low)
+    yield from tracking(session, session.chain.level(math.sqrt(low * load), load), load)
     for hz in (20.0, 20_000.0):
         yield session.powered(tone_file(hz, low, load), low, load, tone(hz),
                               "distortion and level at the end of the band")  # fmt: skip
@@ -37,12 +43,27 @@ def amplifier(session: PlanningSession) -> PlannedSteps:
     yield from separation(session, math.sqrt(low * load), load)
     middle = min(5.0, session.rated_w / 2)
     yield from several(session, math.sqrt(middle * load), load)
+    yield from _pairs_at(session, 0.1 * session.rated_w, load, middle)
     hard = [*_rising(session, load, middle), *promised(session)]
     hard = sorted((s for s in hard if (s.power_w or 0) > low), key=_volts)
     half = math.sqrt(0.5 * session.rated_w * load)
     yield from (step for step in hard if _volts(step) <= half)
+    yield from _pairs_at(session, 0.5 * session.rated_w, load, middle)
     yield from squares(session, math.sqrt(low * load), load)
     yield from (step for step in hard if _volts(step) > half)
+
+
+def _pairs_at(
+    session: PlanningSession, power_w: float, load: float, known_w: float
+) -> PlannedSteps:
+    """Two tones at the peaks of a sine of another power than the known one."""
+    if abs(power_w / known_w - 1) <= 0.1:
+        return
+    peak = math.sqrt(2 * power_w * load)
+    for name, (pair, ratio, _) in PAIRS.items():
+        make = two_tones(pair, ratio)
+        yield session.at(f"{name}-{number_in_name(power_w)}w.wav", peak / crest(make("unknown")),
+                         load, make, "intermodulation against power")  # fmt: skip
 
 
 def _low(session: PlanningSession) -> float:

@@ -8,6 +8,7 @@ from backbench.bench_day.measuring_chain import Chain
 from backbench.bench_day.planned_capture import PlannedStep
 from backbench.documents.stimuli import (
     Multitone,
+    SquareAndSine,
     SquareWave,
     Stimulus,
     Sweep,
@@ -20,6 +21,10 @@ from backbench.signal.tone import EDGE, PASS_BAND
 SQUARE_RATE_HZ = 192_000
 """Below it the recorder's own edges are slower than those of most amplifiers."""
 MANY_CREST = 3.5
+SQUARE_AND_SINE_CREST = 1.4
+"""A square wave of crest 1 with a quarter of sine on top, and overshoot."""
+SQUARE_AND_SINE_TOP_HZ = 40_000.0
+"""Edges of fewer harmonics stress no amplifier; common practice, no source."""
 OVERSHOOT = 1.3
 """Peak of a square wave at an output re its level, for which the range is chosen."""
 
@@ -29,6 +34,8 @@ def crest(stimulus: Stimulus) -> float:
     match stimulus:
         case TwoTones():
             return math.sqrt(2) * (1 + stimulus.ratio) / math.hypot(1, stimulus.ratio)
+        case SquareAndSine():
+            return SQUARE_AND_SINE_CREST
         case Multitone():
             return MANY_CREST
         case SquareWave():
@@ -63,12 +70,19 @@ def _highest(stimulus: Stimulus) -> tuple[float, str]:
     """The highest line that its figures need, Hz, and what it is."""
     match stimulus:
         case Tone():
-            return 3 * stimulus.tone_hz, "the third harmonic"
+            played = stimulus.file_rate_hz is not None
+            return (
+                (stimulus.tone_hz, "the tone")
+                if played
+                else (3 * stimulus.tone_hz, "the third harmonic")
+            )
         case TwoTones():
             low, high = stimulus.tones_hz
             return (
                 2 * high - low if stimulus.ratio == 1 else high + 2 * low
             ), "the highest product"
+        case SquareAndSine():
+            return SQUARE_AND_SINE_TOP_HZ, "the square wave's edge"
         case Sweep():
             return stimulus.sweep_hz[1], "the end of the sweep"
         case Multitone():

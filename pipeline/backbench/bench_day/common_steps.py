@@ -12,6 +12,7 @@ from backbench.documents.clear_frequencies import CLEAR_PAIRS_HZ, clear_hz
 from backbench.documents.stimuli import (
     Level,
     Multitone,
+    SquareAndSine,
     SquareWave,
     Stimulus,
     Sweep,
@@ -37,8 +38,38 @@ PAIRS = {
     ),
 }  # fmt: skip
 """Round pair, ratio, and what it is for, by name."""
+TURNED_DOWN, HALF_DOWN = "min", "half"
+HALF_DOWN_V = 2.0
+"""What an input range is chosen for, rms: what the control leaves can't be foretold."""
+EDGES_HZ = (3160.0, 15_005.0)
+"""For 3.15 kHz and 15 kHz: all nine products are 5 Hz or more from multiples of 50 and 60 Hz."""
+EDGES_LOW_PASS_HZ = 30_000.0
 
 PlannedSteps = Iterator[PlannedStep | str]
+
+
+def idles(session: PlanningSession, load: float | str) -> PlannedSteps:
+    """Nothing played; where the volume's setting is stated, with the control turned down too."""
+    idle = session.idle(load)
+    yield idle
+    if session.manifest.conditions.volume is None:
+        return
+    conditions = idle.conditions.model_copy(update={"volume": TURNED_DOWN})
+    yield idle.model_copy(update={
+        "file": "idle-volume-down.wav", "conditions": conditions,
+        "why": "hum and noise that arise behind the volume control",
+    })  # fmt: skip
+
+
+def tracking(session: PlanningSession, level: Level, load: float | str) -> PlannedSteps:
+    """The same generator level with the volume turned half down: how the channels track."""
+    if session.manifest.conditions.volume is None or len(session.outputs) < 2:
+        return
+    step = session.set_to("tone-1k-volume-half.wav", tone(1000.0)(level), load,
+                          "tracking of the volume control: the same level, turned half down",
+                          volts=HALF_DOWN_V)  # fmt: skip
+    conditions = step.conditions.model_copy(update={"volume": HALF_DOWN})
+    yield step.model_copy(update={"conditions": conditions})
 
 
 def tone(round_hz: float) -> Callable[[Level], Stimulus]:
@@ -102,8 +133,16 @@ def several(session: PlanningSession, volts: float, load: float | str) -> Planne
     for name, (pair, ratio, why) in PAIRS.items():
         make = two_tones(pair, ratio)
         yield session.at(f"{name}.wav", peak / crest(make("unknown")), load, make, why)
+    yield session.at("square-and-sine.wav", peak / crest(_edges("unknown")), load, _edges,
+                     "dynamic intermodulation; stands for 3.15 kHz and 15 kHz")  # fmt: skip
     yield session.at("multitone.wav", peak / MANY_CREST, load, many(session),
                      "distortion and noise under many tones")  # fmt: skip
+
+
+def _edges(level: Level) -> Stimulus:
+    return SquareAndSine(
+        square_and_sine_hz=list(EDGES_HZ), low_pass_hz=EDGES_LOW_PASS_HZ, generator_vrms=level
+    )
 
 
 def two_tones(pair: tuple[float, float], ratio: float) -> Callable[[Level], Stimulus]:

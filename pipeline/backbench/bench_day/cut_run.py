@@ -21,6 +21,7 @@ from backbench.documents.accepted_manifest import accepted_manifest
 from backbench.documents.manifest import MANIFEST_NAME
 from backbench.documents.validation import read_bytes
 from backbench.errors import Fault, UserError
+from backbench.quantities.writing import in_text
 from backbench.readers.declaration import OpenRecording
 from backbench.readers.file_formats import open_recording
 from backbench.signal.track import Array
@@ -33,11 +34,17 @@ SUBTYPES = {16: "PCM_16", 24: "PCM_24", None: "FLOAT"}
 
 @dataclass(frozen=True)
 class Cut:
-    """A capture cut out: its file and the samples that it keeps, from and to."""
+    """A capture cut out: its file, the samples that it keeps, from and to, and their rate."""
 
     path: Path
     first: int
     last: int
+    rate_hz: float
+
+    def span(self) -> str:
+        """Where it stands in the recording."""
+        first, last = (in_text(n / self.rate_hz, "s", 4) for n in (self.first, self.last))
+        return f"{first} to {last} of the recording"
 
 
 def cut_run(recording: Path, run: Run, into: Path, *, dry: bool = False) -> list[Cut]:
@@ -49,7 +56,7 @@ def cut_run(recording: Path, run: Run, into: Path, *, dry: bool = False) -> list
         times = _fitted(_markers(opened), run, recording)
         cuts = [
             Cut(into / one.file, round(times(one.from_s) * opened.rate_hz),
-                round(times(one.to_s) * opened.rate_hz))
+                round(times(one.to_s) * opened.rate_hz), opened.rate_hz)
             for one in run.segment
         ]  # fmt: skip
         _refuse(cuts, opened.frames, recording)

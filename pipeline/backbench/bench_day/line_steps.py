@@ -9,6 +9,7 @@ from backbench.bench_day.common_steps import (
     PlannedSteps,
     between_outputs,
     drive_only,
+    idles,
     one_by_one,
     played_file,
     separation,
@@ -17,10 +18,12 @@ from backbench.bench_day.common_steps import (
     sweep,
     swept,
     tone,
+    tracking,
 )
 from backbench.bench_day.planning_session import PlanningSession
 from backbench.documents.clear_frequencies import clear_hz
-from backbench.documents.stimuli import Level
+from backbench.documents.stimuli import Level, ToneThroughResistor
+from backbench.quantities.writing import in_text
 from backbench.signal.riaa import riaa_db
 
 LINE_VOLTS = (0.2, 0.5, 1.0, 2.0, 4.0, 7.0, 10.0)
@@ -29,6 +32,8 @@ HEADPHONE_VOLTS = (0.1, 0.2, 0.5, 1.0, 2.0, 3.0, 4.0)
 BRIDGING_OHM = 10_000.0
 MAGNET_V, COIL_V = 5e-3, 0.5e-3
 """What a moving magnet and a moving coil give at 1 kHz (common practice, no source)."""
+THROUGH_OHM = 47_000.0
+"""What phono inputs have and about what line inputs have (common practice, no source)."""
 OVERLOADS = (2.0, 4.0, 8.0, 16.0, 24.0, 32.0)
 """Of the usual input volts, rising, until the stage is driven over."""
 USUAL_V = 2.0
@@ -53,11 +58,13 @@ def headphone_stage(session: PlanningSession) -> PlannedSteps:
 
 def _by_volts(session: PlanningSession, levels: tuple[float, ...]) -> PlannedSteps:
     load = line_load(session)
-    yield session.idle(load)
+    yield from idles(session, load)
     yield session.at("tone-1k-1v.wav", 1.0, load, tone(1000.0),
                      between_outputs(session, "gain and distortion at 1 V"))  # fmt: skip
     yield session.at("tone-1k-2v.wav", 2.0, load, tone(1000.0), "the usual line level")
     yield from _across_loads(session, session.chain.level(2.0, load), load)
+    yield from tracking(session, session.chain.level(2.0, load), load)
+    yield from _through(session, session.chain.level(2.0, load), load)
     for hz, name in ((20.0, "20"), (20_000.0, "20k")):
         yield session.at(f"tone-{name}-2v.wav", 2.0, load, tone(hz), "the end of the band")
     yield from sweep(session, 1.0, load)
@@ -82,6 +89,7 @@ def phono_stage(session: PlanningSession) -> PlannedSteps:
     yield session.played_at("tone-1k.wav", level, load, tone(1000.0),
                             between_outputs(session, "gain and distortion"))  # fmt: skip
     yield from _across_loads(session, level, load)
+    yield from _through(session, level, load)
     for hz, name in ((20.0, "20"), (20_000.0, "20k")):
         curve = _curve(clear_hz(hz))
         yield session.played_at(f"tone-{name}.wav", level / curve, load, tone(hz),
@@ -115,6 +123,20 @@ def _across_loads(session: PlanningSession, level: Level, load: float | str) -> 
         yield session.set_to(f"tone-1k-{name}.wav", tone(1000.0)(level), second,
                              "output impedance: the same level into another load",
                              volts=USUAL_V)  # fmt: skip
+
+
+def _through(session: PlanningSession, level: Level, load: float | str) -> PlannedSteps:
+    """The same generator level through a resistor: input impedance."""
+    if level == "unknown":
+        return
+    ohm = in_text(THROUGH_OHM, "ohm")
+    stimulus = ToneThroughResistor(
+        through_ohm=THROUGH_OHM, resistor_percent=1.0, through_hz=clear_hz(1000.0),
+        generator_vrms=level,
+    )  # fmt: skip
+    yield session.set_to(f"tone-1k-through-{number_in_name(THROUGH_OHM)}ohm.wav", stimulus, load,
+                         f"input impedance: the same level through {ohm} before the input; state "
+                         "the resistor that you take", volts=USUAL_V)  # fmt: skip
 
 
 def _cartridge_v(session: PlanningSession) -> float:

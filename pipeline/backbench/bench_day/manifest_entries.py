@@ -60,6 +60,9 @@ def disagreement(step: PlannedStep, recognised: RecognisedStimulus | Unknown) ->
 def unlike(stimulus: object, recognised: RecognisedStimulus | Unknown) -> str | None:
     """What was recognised in place of a stimulus; None where they agree or nothing can be said."""
     kind = analysis_kind(stimulus)  # type: ignore[arg-type]
+    if getattr(stimulus, "may_lie_in_noise", False):
+        # A tone that the unit itself plays in its own noise sounds like nothing, or like hiss.
+        return None
     if isinstance(recognised, Unknown):
         return recognised.reason if recognised.reason.startswith("silence") else None
     if recognised.kind in getattr(stimulus, "sounds_like", ()):

@@ -59,7 +59,7 @@ def make_plan(manifest: Manifest, chain: Chain, wishes: Wishes) -> Plan:
     remarks = [item for item in [*items, *alone] if isinstance(item, str)]
     return Plan(
         review=manifest.review.key, full_scale_v=chain.full_scale_v, rate_hz=wishes.rate_hz,
-        gain_db=wishes.gain_db, gain_from=wishes.gain_from,
+        loads_ohm=list(wishes.loads), gain_db=wishes.gain_db, gain_from=wishes.gain_from,
         notes=[*_notes(session), *remarks, *notes], step=_once(steps),
     )  # fmt: skip
 

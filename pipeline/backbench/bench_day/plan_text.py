@@ -7,7 +7,7 @@ from html import escape
 from backbench.bench_day.cautions import cautions
 from backbench.bench_day.planned_capture import Plan, PlannedStep
 from backbench.documents.manifest import Manifest
-from backbench.quantities.writing import in_text
+from backbench.quantities.writing import exact, in_text
 
 WARM_UP = "Warm up for 30 minutes with the load connected, the input terminated, no signal."
 
@@ -40,9 +40,15 @@ def stimulus_text(step: PlannedStep) -> str:
     own = ", ".join(_outside(step))
     match step.stimulus.kind:
         case "tone":
-            text = f"tone {_hz(facts['tone_hz'])}"
+            text = f"tone {_hz(facts['tone_hz'])}{_recorded(facts.get('full_scale_db'))}"
+        case "tone through a resistor":
+            ohm = in_text(facts["through_ohm"], "ohm")
+            text = f"tone {_hz(facts['through_hz'])} through {ohm}"
         case "two tones":
             text = f"{' + '.join(_hz(f) for f in facts['tones_hz'])}, {in_text(facts['ratio'])}:1"
+        case "square and sine":
+            square, sine = facts["square_and_sine_hz"]
+            text = f"square wave {_hz(square)} + {_hz(sine)}, 4:1"
         case "sweep":
             text = f"sweep {' to '.join(_hz(f) for f in facts['sweep_hz'])}"
         case "square":
@@ -54,6 +60,10 @@ def stimulus_text(step: PlannedStep) -> str:
         case other:
             text = other
     return f"{text}; {own}" if own else text
+
+
+def _recorded(db: float | None) -> str:
+    return "" if db is None else f" at {exact(db, 'dB')} re full scale"
 
 
 def _outside(step: PlannedStep) -> list[str]:

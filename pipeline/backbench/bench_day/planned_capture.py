@@ -53,12 +53,14 @@ class Plan(Strict):
     """The captures of a session in the order to take them. notes: what was left out and why.
 
     full_scale_v: volts (peak) of the generator at digital full scale, where it plays files.
-    rate_hz: sample rate of the recordings that it was made for.
+    rate_hz: sample rate of the recordings that it was made for. loads_ohm: the loads that were
+    named for it, the nominal one first; none where it went by the manifest.
     """
 
     review: Key
     full_scale_v: Volts | None = None
     rate_hz: Annotated[float, Field(gt=0)] | None = None
+    loads_ohm: list[Annotated[float, Field(gt=0)]] = []
     gain_db: float | None = None
     gain_from: Name | None = None
     notes: list[Note] = []

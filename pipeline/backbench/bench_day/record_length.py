@@ -6,7 +6,7 @@ import itertools
 import math
 from collections.abc import Iterator, Sequence
 
-from backbench.documents.stimuli import Idle, Multitone, Stimulus, Tone, TwoTones
+from backbench.documents.stimuli import Idle, Multitone, SquareAndSine, Stimulus, Tone, TwoTones
 from backbench.signal.hidden_hum import OFF_NOMINAL, SIDEBANDS
 from backbench.signal.mains import NOMINAL_HZ
 from backbench.signal.tone_set import MARGIN_BINS
@@ -33,6 +33,10 @@ def record_s(stimulus: Stimulus) -> float | None:
             low, high = stimulus.tones_hz
             products = [abs(m * low + n * high) for m, n in PRODUCTS]
             return _whole(low, _room(products, stimulus.tones_hz))
+        case SquareAndSine():
+            square, sine = stimulus.square_and_sine_hz
+            products = [abs(k * square - sine) for k in range(1, 10)]
+            return _whole(square, _room(products, [square, sine]))
         case Multitone():
             return _whole(min(stimulus.multitone_hz), _gaps(sorted(stimulus.multitone_hz)))
     return None

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 from backbench.bench_day.capture_names import number_in_name
 from backbench.bench_day.common_steps import (
     PlannedSteps,
@@ -13,7 +15,8 @@ from backbench.bench_day.common_steps import (
 from backbench.bench_day.line_steps import USUAL_V, line_load
 from backbench.bench_day.planned_capture import PlannedStep
 from backbench.bench_day.planning_session import PlanningSession
-from backbench.documents.stimuli import FmTone, Idle
+from backbench.documents.clear_frequencies import clear_hz
+from backbench.documents.stimuli import FmTone, Idle, Tone
 from backbench.quantities.writing import in_text
 
 TUNER_HZ = ((67.0, "67"), (4_769.0, "4p77k"))
@@ -22,8 +25,16 @@ SEPARATION_HZ = ((1000.0, "1k"), (113.0, "113"), (10_000.0, "10k"))
 DEEMPHASIS_HZ = ((1000.0, "1k"), (113.0, "113"), (5000.0, "5k"), (10_000.0, "10k"))
 DEVIATION_HZ, PILOT_HZ, FM_S = 75_000.0, 19_000.0, 10.0
 """Full deviation and pilot of stereo broadcasting (from memory); seconds of each."""
-RECORDED_DB = (-20.0, -60.0, -80.0, -90.0)
+RECORDED_DB = (-20.0, -60.0, -80.0, -90.0, -100.0, -110.0)
 """Levels below full scale at which a player's errors of level show; common practice, no source."""
+LOW_TONE_DB = -60.0
+LOW_TONE_S = 10.0
+"""A tone near the noise of 16 bits is known to some 0.2 dB then (computed from its own noise)."""
+FILE_HZ = 44_100.0
+"""Sample rate of the compact disc, at which most files are there."""
+QUARTER_DB = -3.0
+BAND_END = 0.45
+"""Share of the recorder's sample rate up to which images are read."""
 
 
 def tuner(session: PlanningSession) -> PlannedSteps:
@@ -74,22 +85,49 @@ def played_source(session: PlanningSession) -> PlannedSteps:
     """A disc player or converter: it plays files or a test disc at its own line output."""
     load = line_load(session)
     yield session.idle(load, "digital silence playing")
-    yield _own_level(session, "tone-1k.wav", 1000.0,
-                     between_outputs(session, "level and distortion at full scale"))  # fmt: skip
-    for hz, name in ((20.0, "20"), (20_000.0, "20k")):
-        yield _own_level(session, f"tone-{name}.wav", hz, "the end of the band at full scale")
+    yield _played(session, "tone-1k.wav", 1000.0, 0.0,
+                  between_outputs(session, "level and distortion at full scale"))  # fmt: skip
+    for hz, name, why in ((20.0, "20", ""), (20_000.0, "20k", ", images")):
+        yield _played(session, f"tone-{name}.wav", hz, 0.0, f"the end of the band{why}")
     for output, file in one_by_one(session):
         yield session.set_to(file, tone(1000.0)("unknown"), load,
                              f"separation: play {output} only, silence in the others",
                              volts=USUAL_V, driven=output)  # fmt: skip
     yield session.set_to("two-tones-19k-20k.wav", two_tones((19_000.0, 20_000.0), 1.0)("unknown"),
                          load, "difference-frequency distortion", volts=USUAL_V)  # fmt: skip
+    yield _played(session, "tone-quarter.wav", FILE_HZ / 4, QUARTER_DB,
+                  "jitter: a tone at a quarter of the sample rate")  # fmt: skip
     for db in RECORDED_DB:
-        why = f"the same tone at {in_text(db, 'dB')} re full scale, with dither"
-        yield _own_level(session, f"tone-1k-minus{number_in_name(-db)}db.wav", 1000.0, why)
-    yield ("all captures: the unit plays the tone from a file or disc at full scale unless stated; "
-           "use files with dither, at the unit's own rate")  # fmt: skip
+        yield _played(session, f"tone-1k-minus{number_in_name(-db)}db.wav", 1000.0, db, _of(db))
+    yield from _played_notes(session)
 
 
-def _own_level(session: PlanningSession, file: str, hz: float, why: str) -> PlannedStep:
-    return session.set_to(file, tone(hz)("unknown"), line_load(session), why, volts=USUAL_V)
+def _of(db: float) -> str:
+    return "dynamic range, level error" if db == LOW_TONE_DB else "linearity: level error"
+
+
+def _played_notes(session: PlanningSession) -> Iterator[str]:
+    rate = in_text(FILE_HZ, "Hz", 4)
+    yield (f"all captures: the unit plays the tones from files or a disc of {rate} with dither, at "
+           "the level re full scale that each states; where its files have another rate, correct "
+           "file_rate_hz")  # fmt: skip
+    if BAND_END * session.rate_hz < FILE_HZ - 20_000.0:
+        yield (f"images above half the sample rate aren't read at {in_text(session.rate_hz, 'Hz')}:"
+               " record at 96 kHz")  # fmt: skip
+    yield ("de-emphasis: play tones of 1, 5 and 16 kHz of a disc that is marked as recorded with "
+           "pre-emphasis, and add them with pre_emphasis = true")  # fmt: skip
+
+
+def _played(session: PlanningSession, file: str, hz: float, db: float, why: str) -> PlannedStep:
+    stimulus = Tone(
+        tone_hz=clear_hz(hz), generator_vrms="unknown", full_scale_db=db, file_rate_hz=FILE_HZ
+    )
+    step = session.set_to(file, stimulus, line_load(session), why, volts=_volts(db))
+    longer = max(step.record_s or 0.0, LOW_TONE_S) if db <= LOW_TONE_DB else step.record_s
+    return step.model_copy(update={"record_s": longer})
+
+
+def _volts(db: float) -> float:
+    """What an input range is chosen for: one range down to the low tones, so that its error
+    drops out of the differences."""
+    return USUAL_V if db > LOW_TONE_DB else USUAL_V * 10 ** (LOW_TONE_DB / 20)

@@ -22,6 +22,9 @@ from backbench.signal.track import Array
 UNSCALED_PEAK = 10 ** (-3 / 20)
 """Of a file whose generator has no known volts at full scale: its level is set by hand."""
 
+PLAYED_MARKER_PEAK = 0.1
+"""Of markers between tones that a line output plays itself, which harm nothing at that level."""
+
 
 @dataclass(frozen=True)
 class WrittenStimuli:
@@ -98,6 +101,9 @@ def _waves(
 
 def _scaled(plan: Plan, step: PlannedStep, made: Wave) -> Array:
     """Samples re digital full scale."""
+    below = getattr(step.stimulus, "full_scale_db", None)
+    if below is not None:
+        return np.asarray(made.volts * (10 ** (below / 20) / math.sqrt(2)))
     level = getattr(step.stimulus, "generator_vrms", getattr(step.stimulus, "generator_vpp", None))
     if plan.full_scale_v is None or level == "unknown":
         return made.volts * (UNSCALED_PEAK / float(np.max(np.abs(made.volts))))
@@ -114,13 +120,19 @@ def _refuse_beyond(scaled: dict[str, Array]) -> None:
         raise UserError("the generator can't play the plan", faults)
 
 
+def _marker_peak(steps: Sequence[PlannedStep], scaled: dict[str, Array]) -> float:
+    """As loud as the weakest stimulus, but where a unit plays levels that lie in its noise."""
+    if any(getattr(step.stimulus, "full_scale_db", None) is not None for step in steps):
+        return PLAYED_MARKER_PEAK
+    return min(float(np.max(np.abs(scaled[step.file]))) for step in steps)
+
+
 def _run(
     name: str, steps: Sequence[PlannedStep], scaled: dict[str, Array],
     keeps: dict[str, tuple[float, float]], rate_hz: int,
 ) -> tuple[Array, Run]:  # fmt: skip
     """A marker before each stimulus and one after the last; with where each lies."""
-    quiet = min(float(np.max(np.abs(scaled[step.file]))) for step in steps)
-    mark = marker(rate_hz) * quiet
+    mark = marker(rate_hz) * _marker_peak(steps, scaled)
     gap = np.zeros(round(GAP_S * rate_hz))
     parts: list[Array] = [gap]
     at, segments = len(gap), []

@@ -11,22 +11,25 @@ from backbench.documents.stimuli import (
     Burst,
     FmTone,
     Multitone,
+    SquareAndSine,
     SquareWave,
     Steps,
     Stimulus,
     Sweep,
     Tone,
+    ToneThroughResistor,
     TwoTones,
 )
 from backbench.errors import Refusal
 from backbench.quantities.writing import in_text
+from backbench.signal.tone import EDGE, PASS_BAND
 from backbench.signal.track import Array
 
 SETTLE_S = 0.5
 """Played before the part that is kept: couplings and supplies settle."""
 AFTER_S = 0.15
 FADE_S = 0.02
-BAND = 0.45
+BAND = PASS_BAND * EDGE
 """Share of the sample rate up to which a stimulus may reach."""
 
 
@@ -50,6 +53,12 @@ def wave(stimulus: Stimulus, rate_hz: int, least_s: float | None = None) -> Wave
     if top > BAND * rate_hz:
         least = in_text(math.ceil(top / BAND), "Hz", 6)
         raise Refusal(f"{in_text(top, 'Hz', 6)} needs a sample rate of at least {least}")
+    own_hz = getattr(stimulus, "file_rate_hz", None)
+    if own_hz is not None and own_hz != rate_hz:
+        raise Refusal(
+            f"the unit plays it from a file of {in_text(own_hz, 'Hz', 6)}: write it with --rate "
+            f"{in_text(own_hz, 'Hz', 6)!r}"
+        )
     if isinstance(stimulus, Sweep):
         return _sweep(stimulus, rate_hz)
     if isinstance(stimulus, Steps):
@@ -78,14 +87,14 @@ def _level(stimulus: Stimulus) -> float:
 def _periodic(stimulus: Stimulus, time: Array, rate_hz: int) -> Array:
     level = _level(stimulus)
     match stimulus:
-        case Tone():
-            return _sine(stimulus.tone_hz, time) * level
-        case FmTone():
-            return _sine(stimulus.fm_tone_hz, time) * level
+        case Tone() | ToneThroughResistor() | FmTone():
+            return _sine(stimulus.frequencies[0], time) * level
         case TwoTones():
             high = level / math.hypot(stimulus.ratio, 1.0)
             low_hz, high_hz = stimulus.tones_hz
             return stimulus.ratio * high * _sine(low_hz, time) + high * _sine(high_hz, time)
+        case SquareAndSine():
+            return _square_and_sine(stimulus, time, rate_hz) * level
         case Multitone():
             return _many(stimulus.multitone_hz, level, time)
         case SquareWave():
@@ -119,6 +128,19 @@ def _square(hz: float, level_vpp: float, time: Array, rate_hz: int) -> Array:
     for order in range(1, int(BAND * rate_hz / hz) + 1, 2):
         total += np.sin(2 * np.pi * order * hz * time) / order
     return np.asarray(total * 2 * level_vpp / np.pi)
+
+
+def _square_and_sine(stimulus: SquareAndSine, time: Array, rate_hz: int) -> Array:
+    """A low-passed square wave and a sine of a quarter of its peak, 1 V rms together."""
+    square_hz, sine_hz = stimulus.square_and_sine_hz
+    total: Array = 0.25 * np.sin(2 * np.pi * sine_hz * time)
+    power = 0.25**2 / 2
+    for order in range(1, int(BAND * rate_hz / square_hz) + 1, 2):
+        gain = 1 / (1 + 1j * order * square_hz / stimulus.low_pass_hz)
+        peak = 4 / np.pi / order * abs(gain)
+        total = total + peak * np.sin(2 * np.pi * order * square_hz * time + np.angle(gain))
+        power += peak**2 / 2
+    return np.asarray(total / math.sqrt(power))
 
 
 def _sweep(stimulus: Sweep, rate_hz: int) -> Wave:

@@ -87,8 +87,9 @@ def plan(
 
     The gain is taken from --gain-db, else from a tone of this review, else from the catalogue, of
     the same load and state. What the rate, the generator and the input ranges can't give is left
-    out, with the reason. When planned again, the list marks what is already recorded, and once the
-    review has been ingested it asks for the steps that narrow a power at a limit of distortion.
+    out, with the reason. When planned again, loads, rate and gain that were given before stand
+    until others are, the list marks what is already recorded, and once the review has been ingested
+    it asks for the steps that narrow a power at a limit of distortion.
 
     Example: backbench plan reviews/2024-05-heron --load 8 --load 4 --out plan.html -c my-catalogue
     """
@@ -162,7 +163,7 @@ def stimuli(
     for file, reason in written.left_out:
         typer.echo(f"{file} left out: {reason}", err=True)
     runs = [path for path in written.files if path.suffix == ".toml"]
-    _show_written(written.files, runs, dry=dry_run)
+    _show_written(written.files, runs, folder, dry=dry_run)
     if runs:
         typer.echo(f"\nCaution, before a run is played: {UNATTENDED}")
     if runs and not dry_run:
@@ -175,13 +176,14 @@ def stimuli(
         raise typer.Exit(PARTLY_DONE)
 
 
-def _show_written(files: Sequence[Path], runs: Sequence[Path], *, dry: bool) -> None:
+def _show_written(files: Sequence[Path], runs: Sequence[Path], review: Path, *, dry: bool) -> None:
     """How many files went into each folder, and the runs by name."""
     done = "would write" if dry else "wrote"
     single = [path for path in files if path.stem not in {run.stem for run in runs}]
     for place in dict.fromkeys(path.parent for path in single):
         number = sum(path.parent == place for path in single)
-        typer.echo(f"{done} {counted(number, 'file')} into {place}/")
+        why = ": what will be played, for the analysis to compare with" * (place == review)
+        typer.echo(f"{done} {counted(number, 'file')} into {place}/{why}")
     for run in runs:
         typer.echo(f"{done} {run.with_suffix('.wav')}, with its layout {run.name}")
 
@@ -210,7 +212,7 @@ def cut(
     run = read_run(layout)
     for piece in cut_run(recording, run, folder, dry=dry_run):
         action = "would write" if dry_run else "wrote"
-        typer.echo(f"{action} {piece.path}: samples {piece.first} to {piece.last}")
+        typer.echo(f"{action} {piece.path}: {piece.span()}")
     if not dry_run:
         for line in follow_run(run, folder):
             typer.echo(f"warning: {line}", err=True)
@@ -253,7 +255,7 @@ def _made_plan(
     rate: float | None,
 ) -> Plan:
     """The plan, with what is recorded kept as it was played."""
-    from backbench.bench_day.gain_estimate import known_gain
+    from backbench.bench_day.gain_estimate import GIVEN, known_gain
     from backbench.bench_day.measuring_chain import chain_of
     from backbench.bench_day.plan import (
         USUAL_RATE_HZ,
@@ -266,8 +268,11 @@ def _made_plan(
     from backbench.ingest.capture_files import found_file
 
     earlier = read_plan(folder)
+    loads = loads or tuple(earlier.loads_ohm if earlier else ())
     nominal = nominal_load(manifest, loads)
-    gain = known_gain(folder, manifest, home.places, gain_db, nominal)
+    same_load = earlier is not None and list(loads[:1]) == earlier.loads_ohm[:1]
+    before = earlier.gain_db if earlier and same_load and earlier.gain_from == GIVEN else None
+    gain = known_gain(folder, manifest, home.places, gain_db, nominal, before)
     chain = chain_of(manifest, home.settings, gain.db, gain.loaded_db)
     rate_hz = rate or (earlier.rate_hz if earlier else None) or USUAL_RATE_HZ
     brackets = _brackets(home, manifest)
@@ -292,6 +297,10 @@ def _brackets(home: Catalogue, manifest: Manifest) -> tuple[LimitBracket, ...]:
         return tuple(limit_brackets(session_of_review(store, manifest.review.key)))
 
 
+NEEDED = ("n", "done", "file", "generator", "load", "range", "play")
+"""What somebody at the bench sets, one capture after the other."""
+
+
 def _show_plan(
     made: Plan, manifest: Manifest, folder: Path, out_format: str, *, loop_backs_alone: bool
 ) -> None:
@@ -306,22 +315,24 @@ def _show_plan(
     done = {step.stem for step in made.step if found_file(folder, step.file)}
     chosen = {step.file for step in made.step if step.loop_back or not loop_backs_alone}
     shown = [row for row in rows(made, done) if row["file"] in chosen]
-    show_frame(pl.DataFrame(shown), out_format)
+    show_frame(pl.DataFrame(shown), out_format, needed=NEEDED)
 
 
 def _show_notes(made: Plan, manifest: Manifest) -> None:
     """What to know before the first capture is taken."""
     from backbench.bench_day.cautions import cautions
     from backbench.bench_day.plan_text import WARM_UP
+    from backbench.reports.terminal_tables import console, flowing, listed
 
-    typer.echo("Before anything is connected:")
+    out = console()
+    flowing(out, "Before anything is connected:")
     for line in cautions(manifest.unit):
-        typer.echo(f"  - {line}")
-    typer.echo("")
-    for line in [WARM_UP, *made.notes]:
-        typer.echo(f"  {line}")
-    if made.gain_db is not None:
-        typer.echo(f"  Gain {in_text(made.gain_db, 'dB', 4)} ({made.gain_from}).")
+        listed(out, line)
+    out.print()
+    gain = made.gain_db
+    stated = [] if gain is None else [f"Gain {in_text(gain, 'dB', 4)} ({made.gain_from})."]
+    for line in [WARM_UP, *made.notes, *stated]:
+        listed(out, line)
 
 
 def _write_page(made: Plan, manifest: Manifest, out: Path) -> None:

@@ -10,6 +10,7 @@ import typer
 from backbench.commands.common import (
     AT_THE_BENCH,
     CATALOGUE_VARIABLE,
+    HERE,
     DryRun,
     Folder,
     app,
@@ -33,7 +34,8 @@ def check(
             "--catalogue",
             "-c",
             envvar=CATALOGUE_VARIABLE,
-            help="The catalogue it is meant for: its calibrations are looked up.",
+            help="The catalogue it is meant for: its calibrations are looked up. Default: the "
+            "present folder, where that is one.",
         ),
     ] = None,
     accept: Annotated[
@@ -48,8 +50,11 @@ def check(
     Example: backbench check reviews/2024-05-heron --accept -c my-catalogue
     """
     from backbench.bench_day.session_check import check as look
+    from backbench.documents.file_names import SETTINGS_NAME
     from backbench.reports.progress_bars import watched
 
+    if catalogue is None and (HERE / SETTINGS_NAME).is_file():
+        catalogue = HERE
     settings = opened(catalogue).settings if catalogue is not None else None
     to_be_added = accept and not dry_run
     with watched() as watch:

@@ -111,6 +111,38 @@ def pair(
         show_frame(frame_of(differences), out_format, out)
 
 
+@app.command(rich_help_panel=COMPARE)
+def promises(
+    unit: Annotated[str, typer.Argument(help="A unit's key.")],
+    catalogue: Home = HERE,
+    out_format: Format = "table",
+    out: Out = None,
+    wide: Wide = False,
+) -> None:
+    """Hold a unit against what makers promised of others of its class.
+
+    The promises are those of the `[[specification]]` of backbench.toml and those that reviews of
+    other units state.
+
+    Example: backbench promises heron-40-left
+    """
+    from backbench.comparison.class_promises import class_promises, frame_of_promises
+    from backbench.reports.comparison_report import show_promises
+
+    home = opened(catalogue)
+    with home.reading() as store:
+        held = class_promises(store, home.settings.specification, unit)
+    if out_format != "table" or out is not None:
+        show_frame(frame_of_promises(held), out_format, out)
+    elif held:
+        show_promises(unit, held)
+    else:
+        typer.echo(
+            "No promise of another model of its class is known: add a [[specification]] to "
+            "backbench.toml."
+        )
+
+
 @app.command("before-after", rich_help_panel=COMPARE)
 def before_after(
     unit: Annotated[str, typer.Argument(help="A unit's key.")],

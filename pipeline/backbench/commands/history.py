@@ -265,9 +265,16 @@ def _show_both(both: Mapping[str, Sequence[Appearance]]) -> None:
 
 def _brought_along(home: Catalogue, done: str, unit: str) -> None:
     """The database brought up to a new key, and what came of it."""
+    from backbench.maintenance.corrections import appearances_of
+
     outcomes, refused = home.recompute(history=False)
+    of_unit = {one.review for one in appearances_of(home.places, unit)}
     changed = [outcome.review for outcome in outcomes if not outcome.unchanged]
-    typer.echo(f"{done}: {', '.join(changed) or 'no review'} updated.")
+    own = [review for review in changed if review in of_unit]
+    others = len(changed) - len(own)
+    typer.echo(f"{done}: {', '.join(own) or 'no review'} updated.")
+    if others:
+        typer.echo(f"{counted(others, 'other review')} that had been out of date: updated too.")
     for item in refused:
         typer.echo(f"{item.source}: {item.error}", err=True)
     if refused:

@@ -18,7 +18,7 @@ from backbench.commands.common import (
     opened,
     show_frame,
 )
-from backbench.commands.next_steps import next_step, word
+from backbench.commands.next_steps import next_step, offer_recompute, word
 from backbench.quantities.counts import counted
 from backbench.quantities.writing import in_text
 
@@ -49,8 +49,10 @@ def verify(catalogue: Home = HERE, out_format: Format = "table", wide: Wide = Fa
         _report(report)
     else:
         show_frame(report.frame(), out_format)
-    if report.gaps and not report.faults and out_format == "table":
-        next_step("recompute", catalogue=catalogue)
+    if not report.faults:
+        stale = bool(home.places.ledger.newest()) and offer_recompute(home)
+        if report.gaps and not stale and out_format == "table":
+            next_step("recompute", catalogue=catalogue)
     if report.faults:
         raise typer.Exit(1)
 
@@ -102,7 +104,7 @@ def _report(report: Report) -> None:
     for fault in report.faults:
         typer.echo(str(fault), err=True)
     for gap in report.gaps:
-        typer.echo(f"not up to date: {gap}; `backbench recompute` brings it up to date")
+        typer.echo(f"not taken in: {gap}; `backbench recompute` takes it in")
     for orphan in report.orphans[:FEW]:
         typer.echo(f"left over: {orphan}, an original that no receipt names; it does no harm")
     if len(report.orphans) > FEW:
@@ -110,7 +112,7 @@ def _report(report: Report) -> None:
     typer.echo(
         f"{counted(report.originals, 'original')} ({in_text(report.bytes / 1e6, 'MB')}), "
         f"{counted(report.receipts, 'receipt')}, {counted(report.readings, 'reading')}: "
-        f"{counted(len(report.faults), 'fault')}, {len(report.gaps)} not up to date, "
+        f"{counted(len(report.faults), 'fault')}, {len(report.gaps)} not taken in, "
         f"{len(report.orphans)} left over"
     )
 

@@ -32,8 +32,11 @@ def word(text: object) -> str:
     return shlex.quote(str(text))
 
 
-def offer_recompute(home: Catalogue) -> None:
-    """A line where something in the database is out of date, with the command that mends it."""
+def offer_recompute(home: Catalogue) -> bool:
+    """A line where something in the database is out of date, with the command that mends it.
+
+    Whether anything is.
+    """
     from backbench.maintenance.out_of_date import out_of_date
 
     with home.reading() as store:
@@ -42,6 +45,7 @@ def offer_recompute(home: Catalogue) -> None:
         typer.echo(f"out of date: {line}", err=True)
     if lines:
         next_step("recompute", catalogue=home.places.root, err=True)
+    return bool(lines)
 
 
 def _named(catalogue: Path | None) -> str:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from backbench.documents.input_sorts import LINE
 from backbench.metrics.registry import registry
 from backbench.quantities.writing import in_text, number
-from backbench.test_points.points import LINE, shipped_point
+from backbench.test_points.points import shipped_point
 
 
 def titled(metric: str, title: str, limit_percent: float | None) -> str:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from backbench.comparison.peers import Peers
 from backbench.comparison.stale_figures import MARK, Stale, stale_figures
+from backbench.documents.input_sorts import LINE
 from backbench.documents.kinds import loudspeaker_kinds
 from backbench.documents.settings import Settings
 from backbench.metrics.registry import registry
@@ -16,7 +17,6 @@ from backbench.statistics import ranks
 from backbench.storage.database import Database
 from backbench.test_points.points import (
     EQUALISED_INPUTS,
-    LINE,
     OWN_AT_INPUTS,
     at_input,
     shipped_point,

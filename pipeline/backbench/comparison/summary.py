@@ -244,6 +244,7 @@ CAPTURES: Mapping[str, str] = {
     "played sweep": "a sweep of a test record or tape",
     "silent medium": "a silent groove or erased tape that plays",
     "tuner table": "a table of RF levels",
+    "square and sine": "a square wave of 3.15 kHz with a sine of 15 kHz",
     "fm tone": "a tone that modulates a carrier",
     "interference table": "a table of an interferer's levels",
     "two tones": "two tones of 19 kHz and 20 kHz",

@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Literal
 
@@ -22,13 +22,14 @@ from backbench.comparison.another_session import AnotherSession, another_session
 from backbench.comparison.promised_conditions import measured_at, promised_at, unlike_promised
 from backbench.comparison.promised_power import at_power
 from backbench.comparison.rated_power import rated_power
+from backbench.documents.input_sorts import LINE
 from backbench.metrics.registry import registry
 from backbench.quantities.writing import MOST_DIGITS, measured, quantity
 from backbench.statistics.conformity import Decision, conformance, outcome_of, size_conformance
 from backbench.storage.database import Database
 from backbench.test_points.assign import FULL_VOLUME
 from backbench.test_points.interpolate import REMARK
-from backbench.test_points.points import LINE, sort_of_input
+from backbench.test_points.points import sort_in_column
 
 NEARER_ZERO = "nearer zero"
 RULE = (
@@ -308,22 +309,30 @@ def verdicts(store: Database, unit_key: str, review_key: str | None = None) -> l
 
     A rated power is a promise too, where no published figure is of a power.
     """
-    review_key = review_key or _newest(store, unit_key)
+    review_key = review_key or newest_review(store, unit_key)
     keys: dict[str, object] = {"review": review_key, "unit": unit_key}
     figures = list(store.frame(FIGURES, keys).iter_rows(named=True))
     if not any(figure["metric"] in _limits() for figure in figures):
         figures += rated_power(store, keys)
-    readings = store.frame(READINGS.format(input_sort=sort_of_input("reading.input")), {
-        **keys, "full": FULL_VOLUME, "metrics": sorted({figure["metric"] for figure in figures}),
-        "powers": [*registry().having(lambda traits: traits.own_stimulus == "power")],
-    })  # fmt: skip
-    rows = list(readings.iter_rows(named=True))
+    rows = judged_readings(store, unit_key, review_key, {figure["metric"] for figure in figures})
     return [
         judge(figure, [row for row in rows if row["metric"] == figure["metric"]])
         for figure in figures
     ]
 
 
-def _newest(store: Database, unit_key: str) -> str:
+def judged_readings(
+    store: Database, unit_key: str, review_key: str, metrics: Collection[str]
+) -> list[Mapping[str, Any]]:
+    """The readings of some metrics of a unit in a review, as `judge` takes them."""
+    readings = store.frame(READINGS.format(input_sort=sort_in_column("reading.input")), {
+        "review": review_key, "unit": unit_key, "full": FULL_VOLUME, "metrics": sorted(metrics),
+        "powers": [*registry().having(lambda traits: traits.own_stimulus == "power")],
+    })  # fmt: skip
+    return list(readings.iter_rows(named=True))
+
+
+def newest_review(store: Database, unit_key: str) -> str:
+    """The key of a unit's newest review; "" where the unit isn't there."""
     rows = store.rows("SELECT review_key FROM unit WHERE unit_key = $unit", {"unit": unit_key})
     return str(rows[0][0]) if rows else ""

@@ -12,6 +12,7 @@ from pydantic import Field, ValidationInfo, field_validator, model_validator
 from backbench.documents.file_names import SETTINGS_NAME
 from backbench.documents.kinds import UnitKind, kind_like, shipped_kinds
 from backbench.documents.quantity_types import in_unit
+from backbench.documents.specifications import Specification
 from backbench.documents.stimuli import Hertz, stimulus_names
 from backbench.documents.strict_model import Strict
 from backbench.documents.unit_facts import Key, Name, Text
@@ -259,6 +260,8 @@ class Settings(Strict):
     """Quantities of the reviewer's own, by the name that entered figures give as their metric."""
     test_point: list[CustomTestPoint] = []
     """Test points added to those of the program."""
+    specification: list[Specification] = []
+    """What makers promised of models of which no unit came to the bench."""
     aliases: dict[Key, Key] = {}
     """Former key of a unit and its current key, written by `backbench rename`. Example: `heron-40-b
     = "heron-40"`

@@ -7,7 +7,7 @@ Levels are of the generator's EMF as set, in volts; "unknown" says that it was n
 
 from __future__ import annotations
 
-from typing import Annotated, ClassVar, get_args
+from typing import Annotated, ClassVar, Literal, get_args
 
 from pydantic import Field, model_validator
 
@@ -23,9 +23,12 @@ from backbench.documents.quantity_types import in_unit
 from backbench.documents.stimulus_model import Hertz, Level, Seconds, StimulusModel, Volts
 from backbench.documents.table_stimulus import TRACES, Table
 
+LOW_PLAYED_DB = -60.0
+"""Re full scale; noise of 16 bits lies near -94 dB, that of a poor output above that."""
+
 
 class Tone(StimulusModel):
-    """One sine."""
+    """One sine. A unit that plays it from a file or a disc has its level stated re full scale."""
 
     kind: ClassVar[str] = "tone"
     marker: ClassVar[str] = "tone_hz"
@@ -37,6 +40,14 @@ class Tone(StimulusModel):
     """Frequency of the sine. Example: `1000`"""
     generator_vrms: Level
     """Level of the generator's EMF, or "unknown". Example: `0.42`"""
+    full_scale_db: Annotated[float, Field(ge=-150, le=0), in_unit("dB")] | None = None
+    """Where the unit itself plays the tone from a file or disc: its level there, re a sine of full
+    scale. Example: `-60`"""
+    file_rate_hz: Hertz | None = None
+    """Sample rate of that file or disc. Example: `44100`"""
+    pre_emphasis: Literal[True] | None = None
+    """The file or disc is marked as recorded with pre-emphasis (50 us and 15 us), its level stated
+    as it was recorded. Example: `true`"""
 
     @property
     def frequency(self) -> float:
@@ -45,6 +56,38 @@ class Tone(StimulusModel):
     @property
     def same_with_loop_back(self) -> object:
         return self.kind, self.tone_hz
+
+    @property
+    def may_lie_in_noise(self) -> bool:
+        """Whether a unit plays it so low that its own noise may be the louder."""
+        return self.full_scale_db is not None and self.full_scale_db <= LOW_PLAYED_DB
+
+    def identity(self) -> dict[str, object]:
+        facts = self.model_dump()
+        later = ("full_scale_db", "file_rate_hz", "pre_emphasis")
+        return {key: value for key, value in facts.items() if key not in later or value is not None}
+
+
+class ToneThroughResistor(StimulusModel):
+    """One sine through a resistor between the generator and the input: its impedance."""
+
+    kind: ClassVar[str] = "tone through a resistor"
+    marker: ClassVar[str] = "through_ohm"
+    sounds_like: ClassVar[tuple[str, ...]] = ("tone",)
+    generated: ClassVar[bool] = True
+    bytes_a_sample: ClassVar[float] = 72.0
+    through_ohm: Annotated[float, Field(gt=0, le=1e8), in_unit("ohm")]
+    """Resistor between the generator and the input. Example: `47000`"""
+    resistor_percent: Annotated[float, Field(gt=0, le=20), in_unit("%")]
+    """Tolerance of the resistor. Example: `1`"""
+    through_hz: Hertz
+    """Frequency of the sine. Example: `1000`"""
+    generator_vrms: Level
+    """Level of the generator's EMF, or "unknown". Example: `0.42`"""
+
+    @property
+    def frequency(self) -> float:
+        return self.through_hz
 
 
 class Steps(StimulusModel):
@@ -155,6 +198,40 @@ class TwoTones(StimulusModel):
         return self.kind, tuple(self.tones_hz), self.ratio
 
 
+class SquareAndSine(StimulusModel):
+    """A low-passed square wave with a sine of a quarter of its peak: dynamic intermodulation.
+
+    Level is the total rms. The low-pass is of first order.
+    """
+
+    kind: ClassVar[str] = "square and sine"
+    marker: ClassVar[str] = "square_and_sine_hz"
+    sounds_like: ClassVar[tuple[str, ...]] = ("square", "multitone", "two tones")
+    generated: ClassVar[bool] = True
+    levelled: ClassVar[bool] = True
+    bytes_a_sample: ClassVar[float] = 72.0
+    square_and_sine_hz: Annotated[list[Hertz], Field(min_length=2, max_length=2)]
+    """Frequency of the square wave and of the sine. Example: `[3150, 15000]`"""
+    low_pass_hz: Hertz
+    """Corner of the low-pass that the square wave went through. Example: `30000`"""
+    generator_vrms: Level
+    """Level of the generator's EMF, or "unknown". Example: `0.42`"""
+
+    @model_validator(mode="after")
+    def rising(self) -> SquareAndSine:
+        if self.square_and_sine_hz[0] >= self.square_and_sine_hz[1]:
+            raise ValueError("the square wave's frequency first, below that of the sine")
+        return self
+
+    @property
+    def frequencies(self) -> list[float]:
+        return self.square_and_sine_hz
+
+    @property
+    def same_with_loop_back(self) -> object:
+        return self.kind, tuple(self.square_and_sine_hz), self.low_pass_hz
+
+
 class Multitone(StimulusModel):
     """Many sines of equal amplitude; level is the total rms."""
 
@@ -239,9 +316,11 @@ MARKED_IN_TRACES = {SquareWave, Tone, Burst}
 """Kinds of stimulus whose marker a trace has too, for what it shows."""
 Stimulus = (
     Tone
+    | ToneThroughResistor
     | Steps
     | Sweep
     | TwoTones
+    | SquareAndSine
     | Multitone
     | Idle
     | SquareWave

@@ -60,6 +60,10 @@ class StimulusModel(Strict):
         """
         return id(self)
 
+    def identity(self) -> dict[str, object]:
+        """What readings depend on; a key that came later counts only where it is stated."""
+        return self.model_dump()
+
     def memory(self, rate_hz: float) -> float:
         """Bytes that the analysis takes at its peak for each sample of all tracks."""
         return self.bytes_a_sample

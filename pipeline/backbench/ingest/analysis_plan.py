@@ -64,7 +64,7 @@ class Job:
         return digest(
             self.review_key,
             [_identity(source) for source in (self.source, self.reference) if source],
-            [self.stimulus.kind, self.stimulus.model_dump()],
+            [self.stimulus.kind, self.stimulus.identity()],
             self.conditions.model_dump(),
             {position: role.identity() for position, role in self.roles.items()},
             [self.loop_back, self.mains_hz, self.load_uncertainty, self.generator_uncertainty],

@@ -29,6 +29,11 @@ OWN_COLUMNS = {
     "calibration_key": "analysis.calibration_key", "controls": "capture.controls",
     "minutes_on": "capture.minutes_on",
     "load_uncertainty": "bench.load_uncertainty_percent / 100",
+    **{
+        name: f"TRY_CAST((capture.stimulus_json ->> '$.{name}') AS DOUBLE)"
+        for name in ("full_scale_db", "through_ohm", "resistor_percent")
+    },
+    "pre_emphasis": "coalesce((capture.stimulus_json ->> '$.pre_emphasis') = 'true', false)",
 }  # fmt: skip
 COLUMNS = [OWN_COLUMNS.get(name, f"reading.{name}") for name in Reading.__dataclass_fields__]
 DETAIL = [*Reading.__dataclass_fields__].index("detail")
@@ -59,10 +64,7 @@ ORDER BY review_key, capture.position, curve.unit_key, curve.output
 
 PROMISED = "SELECT * FROM published WHERE {chosen} ORDER BY review_key, unit_key, position"
 
-RATED = """
-SELECT review_key, unit_key, rated_power_w FROM appearance
-WHERE {chosen} AND rated_power_w IS NOT NULL
-"""
+UNITS = "SELECT review_key, unit_key, kind, rated_power_w FROM appearance WHERE {chosen}"
 
 CONDITIONS = (
     "stimulus", "load_kind", "generator_vrms", "input", "tap", "volume", "driven",
@@ -121,14 +123,16 @@ def _sessions(store: Database, review_keys: Sequence[str]) -> dict[str, Session]
     readings = _readings(store, review_keys)
     roles = registry().curve_roles()
     curves = _by_review(store, RESPONSES, review_keys, curves=[*roles])
-    promised, rated = (_by_review(store, sql, review_keys) for sql in (PROMISED, RATED))
+    promised, units = (_by_review(store, sql, review_keys) for sql in (PROMISED, UNITS))
     drawn = {key: _curves(curves.get(key, []), readings[key]) for key in review_keys}
     return {
         key: Session(
             readings[key], [c for c in drawn[key] if roles[c.curve] == "level over frequency"],
             [_promised(row) for row in promised.get(key, [])],
-            {row["unit_key"]: row["rated_power_w"] for row in rated.get(key, [])},
+            {row["unit_key"]: row["rated_power_w"] for row in units.get(key, [])
+             if row["rated_power_w"] is not None},
             [c for c in drawn[key] if roles[c.curve] == "phase over frequency"],
+            {row["unit_key"]: row["kind"] for row in units.get(key, [])},
         )
         for key in review_keys
     }  # fmt: skip

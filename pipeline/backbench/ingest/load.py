@@ -11,13 +11,13 @@ from platform import python_version
 
 import polars as pl
 
+from backbench.documents.specifications import limit_columns
 from backbench.documents.stimuli import analysis_kind
-from backbench.documents.unit_facts import PublishedFigure, Unit
+from backbench.documents.unit_facts import Unit
 from backbench.ingest.analysis_plan import PlannedCapture, PlannedReview
 from backbench.ingest.derive import derive_reviews
 from backbench.ingest.entered_rows import entered_rows
 from backbench.ingest.incremental import derived_with
-from backbench.ingest.published_figures import limit_value, printed_limit
 from backbench.ingest.reading_rows import Row, canonical, digest
 from backbench.ingest.review_tables import ANALYSIS_TABLES, WRITTEN_TABLES
 from backbench.metrics.registry import registry
@@ -176,23 +176,14 @@ def _refused(planned: PlannedReview) -> list[Row]:
 def _published(review_key: str, unit: Unit) -> list[Row]:
     """A unit's specifications as rows."""
     return [
-        {"review_key": review_key, "unit_key": unit.key, "position": position, **_limit(figure)}
+        {
+            "review_key": review_key,
+            "unit_key": unit.key,
+            "position": position,
+            **limit_columns(figure, registry().metrics[figure.metric].unit),
+        }
         for position, figure in enumerate(unit.published, start=1)
     ]
-
-
-def _limit(figure: PublishedFigure) -> Row:
-    side, text = printed_limit(figure)
-    low, high = figure.at.band_hz or (None, None)
-    return {
-        "metric": figure.metric, "side": side,
-        "limit_value": limit_value(figure, registry().metrics[figure.metric].unit),
-        "frequency_hz": figure.at.frequency_hz, "band_low_hz": low, "band_high_hz": high,
-        "power_w": figure.at.power_w, "load_ohm": figure.at.load_ohm,
-        "limit_percent": figure.at.limit_percent, "weighting": figure.at.weighting,
-        "driven": figure.at.driven, "supply_vrms": figure.at.supply_vrms,
-        "printed": text, "printed_in": figure.printed_in,
-    }  # fmt: skip
 
 
 def _insert_environment(store: Database) -> str:
@@ -270,7 +261,7 @@ def _capture(review_key: str, planned: PlannedCapture, ended: Ended) -> Row:
     return {
         "review_key": review_key, "position": planned.position, "file": planned.capture.file,
         "sha256": planned.sha256, "bytes": planned.bytes,
-        "stimulus": analysis_kind(stimulus), "stimulus_json": canonical(stimulus.model_dump()),
+        "stimulus": analysis_kind(stimulus), "stimulus_json": canonical(stimulus.identity()),
         "loop_back": planned.capture.loop_back,
         "load_ohm": conditions.load_resistance, "load_kind": conditions.load_kind,
         "input": conditions.input, "tap": conditions.tap, "volume": conditions.volume,

@@ -23,7 +23,7 @@ def sync_reference(store: Database, settings: Settings) -> None:
             ("loudspeaker", [s.model_dump() for s in settings.loudspeaker]),
         ):
             hold_rows(store, table, rows)
-        if sync_points(store, settings):
+        if sync_points(store, settings) and store.rows("SELECT 1 FROM reading LIMIT 1"):
             assign_all_points(store)
 
 

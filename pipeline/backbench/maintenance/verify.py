@@ -47,7 +47,7 @@ class Report:
 
         rows = [
             *(("fault", one.where, one.found, one.expected, one.remedy) for one in self.faults),
-            *(("not up to date", gap, "", "", "`backbench recompute` brings it up to date")
+            *(("not taken in", gap, "", "", "`backbench recompute` takes it in")
               for gap in self.gaps),
             *(("left over", orphan, "an original that no receipt names", "", "")
               for orphan in self.orphans),

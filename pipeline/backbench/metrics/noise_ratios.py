@@ -129,6 +129,11 @@ def snr_2v83(session: Session) -> Iterator[Derived]:
 )
 def input_referred_noise(session: Session) -> Iterator[Derived]:
     """Idle noise at the output divided by the voltage gain at 1 kHz."""
+    yield from noise_at_input(session)
+
+
+def noise_at_input(session: Session) -> Iterator[Derived]:
+    """Each idle noise over the gain that is known best at its settings, V."""
     for noise, weighting in _noises(session):
         gains = [g for g in _gains(session, noise) if not limited(session, g)]
         if not gains:

@@ -127,7 +127,10 @@ def _figure(
 
 def _never(levels: list[PowerLevel], limit: float) -> RefusedDerivation:
     least = math.exp(min(level.y for level in levels))
-    reason = f"distortion is {in_text(least, '%', 2)} or more at every power that was measured"
+    reason = (
+        f"distortion is {in_text(least, '%', 2)} or more at every power that was measured, "
+        f"and the limit is {in_text(limit, '%')}: record tones at lower powers"
+    )
     return RefusedDerivation(
         reason, levels[-1].power, sources(levels), limit_percent=limit,
         detail=kind_of_distortion(levels),

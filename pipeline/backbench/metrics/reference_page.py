@@ -45,6 +45,9 @@ common practice, no source; what each comes from:
 """
 
 
+OWN_FAMILY = "Quantities of your own"
+
+
 def page() -> str:
     """The text of METRICS.md."""
     checked = checks()
@@ -57,13 +60,18 @@ def page() -> str:
 
 
 def by_family() -> dict[str, list[Metric]]:
-    """The metrics by the FAMILY of the module that declares them."""
+    """The metrics by the FAMILY of the module that declares them; the reviewer's own are one."""
     families: dict[str, list[Metric]] = {}
     for metric in registry().metrics.values():
-        declared_in = sys.modules[str((metric.measure or metric.derive).__module__)]
-        family = getattr(declared_in, "FAMILY", "Other metrics")
-        families.setdefault(family, []).append(metric)
+        families.setdefault(_family_of(metric), []).append(metric)
     return dict(sorted(families.items()))
+
+
+def _family_of(metric: Metric) -> str:
+    made_by = metric.measure or metric.derive
+    if made_by is None:
+        return OWN_FAMILY
+    return str(getattr(sys.modules[made_by.__module__], "FAMILY", "Other metrics"))
 
 
 def checks() -> dict[str, list[str]]:

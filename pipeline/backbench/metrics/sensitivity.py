@@ -154,6 +154,11 @@ def _input_for(
 )
 def input_at_limit(session: Session) -> Iterator[DerivedResult]:
     """The greatest input voltage at which distortion is within the limit."""
+    yield from input_limits(session)
+
+
+def input_limits(session: Session) -> Iterator[DerivedResult]:
+    """The greatest input, V, at each usual limit, of every output and set of other conditions."""
     for points in _series(session):
         by_input = apart(sorted(_distorting(session, points), key=lambda level: level.x))
         for levels in grouped(by_input, _band).values():
@@ -198,7 +203,10 @@ def _greatest(every: Sequence[PowerLevel], limit: float) -> DerivedResult:
     rises = [i for i, (a, b) in enumerate(itertools.pairwise(levels)) if a.y < target <= b.y]
     if not sure or not rises:
         least = math.exp(min(level.y for level in every))
-        reason = f"distortion is {in_text(least, '%', 2)} or more at every input that was measured"
+        reason = (
+            f"distortion is {in_text(least, '%', 2)} or more at every input that was measured, "
+            f"and the limit is {in_text(limit, '%')}: record tones at lower inputs"
+        )
         return RefusedDerivation(
             reason, every[-1].power, sources, limit_percent=limit, detail=detail
         )

@@ -23,6 +23,8 @@ class Reading:
     driven: the output that was driven while the others idled, None where all were.
     calibration_key: bench, day and range of the calibration that the value rests on.
     analysis_key: the capture that the value was measured from.
+    full_scale_db, pre_emphasis: of a tone that the unit itself plays from a file or disc.
+    through_ohm, resistor_percent: the resistor that a tone went through, and its tolerance.
     """
 
     key: str
@@ -53,6 +55,10 @@ class Reading:
     analysis_key: str = ""
     controls: str | None = None
     minutes_on: float | None = None
+    full_scale_db: float | None = None
+    pre_emphasis: bool = False
+    through_ohm: float | None = None
+    resistor_percent: float | None = None
 
 
 _CAPTURE = attrgetter("metric", "analysis_key", "unit_key", "output")
@@ -140,6 +146,8 @@ class Session:
         Rated power, W, by unit, of those that state it.
     phases : sequence of CurveReading
         The phases of responses, the arrival of the sweep taken off.
+    kinds : mapping of str to str
+        Kind of unit by unit.
     """
 
     readings: Sequence[Reading]
@@ -147,6 +155,7 @@ class Session:
     promised: Sequence[Promised] = ()
     rated_power_w: Mapping[str, float] = field(default_factory=dict)
     phases: Sequence[CurveReading] = ()
+    kinds: Mapping[str, str] = field(default_factory=dict)
 
     @cached_property
     def _by_metric(self) -> dict[Hashable, list[Reading]]:

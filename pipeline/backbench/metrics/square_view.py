@@ -15,7 +15,7 @@ from backbench.errors import Refusal
 from backbench.metrics.declaration import CaptureData, view
 from backbench.metrics.trace_samples import trace_of
 from backbench.quantities.writing import in_text
-from backbench.signal.edge import Edge
+from backbench.signal.edge import CLEAR, Edge
 from backbench.signal.edge_detection import edges_of_period, edges_of_trace
 from backbench.signal.quantisation_step import quantisation_step, rounding
 from backbench.signal.rise_time import BRICK_WALL, CLEARLY, CORNER, ChainRiseTime, chained
@@ -68,6 +68,19 @@ class SquareView:
     def rounded(self) -> float:
         """Standard uncertainty that rounding leaves a level of the wave, re its amplitude."""
         return rounding(self.quantum) / self.amplitude
+
+    def noise_at_most(self) -> float:
+        """Standard deviations that the greatest of all values between the edges stays below.
+
+        Of normal noise, in all but one trace of ten thousand (from the tail of the distribution
+        times the number of values, as Bonferroni has it; from memory). A recording's period is a
+        mean of many, and what it shows before a step is a bound in any case.
+        """
+        if self.converter_s:
+            return CLEAR
+        from scipy.special import ndtri
+
+        return max(CLEAR, -float(ndtri(1e-4 / len(self.volts))))
 
     @cached_property
     def edge_step(self) -> float:

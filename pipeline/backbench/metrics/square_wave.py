@@ -105,7 +105,7 @@ def _aberration(seen: SquareView, of: Callable[[Edge], float]) -> MeasuredValue:
     directions = {edge.rising for edge in seen.edges}
     value = max(seen.mean(of, rising=direction) for direction in directions)
     missed = (seen.ripple + seen.missed() * value) / math.sqrt(3)
-    least = seen.ripple + CLEAR * seen.share + seen.open_level
+    least = seen.ripple + seen.noise_at_most() * seen.share + seen.open_level
     if value <= least:
         return MeasuredValue(100 * (value + least), 0.0, bound="upper")
     # The noise at a broad turn is read with it, at its greatest.
@@ -122,7 +122,7 @@ _BEYOND = (
 
 @metric(
     "overshoot", title="Overshoot", unit="%", better="lower", source=_IEEE,
-    stimuli=SQUARES, version=2, choice=_BEYOND,
+    stimuli=SQUARES, version=3, choice=_BEYOND,
 )  # fmt: skip
 def overshoot(seen: SquareView) -> MeasuredValue:
     """Greatest excursion beyond the new state after a transition, of the amplitude."""
@@ -131,7 +131,7 @@ def overshoot(seen: SquareView) -> MeasuredValue:
 
 @metric(
     "undershoot", title="Undershoot", unit="%", better="lower", source=_IEEE,
-    stimuli=SQUARES, version=2, choice=_BEYOND,
+    stimuli=SQUARES, version=3, choice=_BEYOND,
 )  # fmt: skip
 def undershoot(seen: SquareView) -> MeasuredValue:
     """Greatest excursion back below the new state once it was reached, of the amplitude."""
@@ -140,14 +140,14 @@ def undershoot(seen: SquareView) -> MeasuredValue:
 
 @metric(
     "preshoot", title="Preshoot", unit="%", better="lower", source=_IEEE,
-    stimuli=SQUARES, version=2,
+    stimuli=SQUARES, version=3,
     choice="greater of both edges, within half the state before; an upper bound of a recording, "
     "whose converter's filter rings there, and where ringing of the edge before may last so long",
 )  # fmt: skip
 def preshoot(seen: SquareView) -> MeasuredValue:
     """Greatest excursion away from a transition before it, of the amplitude."""
     value = max(edge.preshoot for edge in seen.edges)
-    least = CLEAR * seen.share + seen.open_level
+    least = seen.noise_at_most() * seen.share + seen.open_level
     unsettled = any(edge.tilted is None for edge in seen.edges)
     if seen.converter_s or unsettled or value <= least:
         return MeasuredValue(100 * (value + least), 0.0, bound="upper")

@@ -27,7 +27,13 @@ from backbench.signal.steadiness import level_spread
 from backbench.signal.tone import ToneLines
 from backbench.signal.tone_course import tone_course
 from backbench.signal.tone_position import tone_at
-from backbench.signal.tone_search import find_tone, is_square_wave, power_near, spectrum_for
+from backbench.signal.tone_search import (
+    find_low_tone,
+    find_tone,
+    is_square_wave,
+    power_near,
+    spectrum_for,
+)
 from backbench.signal.track import Track
 from backbench.signal.uncertainty import DB_PER_RELATIVE, Contribution, combine
 from backbench.signal.word_length import sample_step
@@ -132,12 +138,19 @@ def tone_view(capture_data: CaptureData, number: int) -> ToneView:
     stated = _stated(capture_data)
     _refuse_swapped(capture_data, stated)
     if capture_data.driven_track in (None, number):
+        if _played_low(capture_data):
+            lines = find_low_tone(track, stated, capture_data.mains_hz)
+            return ToneView(capture_data, track, lines, True, lines.selective)
         lines = find_tone(track, stated, capture_data.mains_hz)
         _refuse_power(capture_data, lines.fundamental)
         refuse_load(capture_data, number, stated, lines.fundamental)
         return ToneView(capture_data, track, lines, True, _with_drift(track, lines))
     lines = _undriven(capture_data, track, stated)
     return ToneView(capture_data, track, lines, False, lines.selective)
+
+
+def _played_low(capture_data: CaptureData) -> bool:
+    return isinstance(capture_data.stimulus, Tone) and capture_data.stimulus.may_lie_in_noise
 
 
 def _with_drift(track: Track, lines: ToneLines) -> MeanSquare:

@@ -15,6 +15,7 @@ from backbench.metrics.tone import ToneView
 from backbench.metrics.tone_noise import less_steps, with_line_under
 from backbench.metrics.traits import Traits
 from backbench.quantities.writing import exact, in_text
+from backbench.signal.band_sums import notch_power
 from backbench.signal.power import MeanSquare
 from backbench.signal.sidebands import (
     mains_sidebands,
@@ -76,7 +77,8 @@ def thd_n_notch(tone: ToneView) -> MeasuredValue:
     """Rms of what a notch filter at the fundamental leaves over the rms of all."""
     lines = tone.distorting()
     refuse_mirrored(tone)
-    left, whole = lines.notched(NOTCH_Q), lines.residual.value + tone.square.value
+    left = lines.filtered(lambda hz: notch_power(hz / lines.frequency_hz, NOTCH_Q))
+    whole = lines.residual.value + tone.square.value
     value = 100 * math.sqrt(left.value / whole)
     if not left.stands_out:
         most = MeasuredValue(100 * left.at_most / math.sqrt(whole), 0.0, bound="upper")

@@ -25,6 +25,8 @@ LOUDEST = 0.99
 """Share of the record that is quieter than what counts as clicks."""
 LOUD_PARTS = 2.5
 """Parts that a click may lie in, where a low tone's record has few and long ones."""
+STANDING_SIDE = 12.0
+"""Times the noise beside a tone from which lines stand there: common practice, no source."""
 LEAST_BLOCKS = 4
 UNSTEADY = 3.0
 """Times the uncertainty that steady noise gives, from which noise beside a tone isn't steady."""
@@ -46,9 +48,30 @@ def wavering_remark(tone: ToneView, beside: float) -> str | None:
             "noise beside it of its own"
         )
     clicks = _outside_and_clicks(tone, course)[1]
-    if clicks <= PART * beside:
+    if clicks > PART * beside:
+        return f"clicks make up {in_text(100 * min(clicks / beside, 1.0), '%', 1)} of it"
+    return _sidebands_remark(tone, course, beside)
+
+
+def _sidebands_remark(tone: ToneView, course: LineCourse, beside: float) -> str | None:
+    """That a low tone wavers faster than its blocks follow, where both its sides show it."""
+    lines = tone.lines
+    reach = min(2 * lines.half, lines.position - lines.half)
+    nearest_hz = lines.half * lines.spectrum.resolution_hz
+    if 2 * nearest_hz * course.block_s < 1 or reach <= lines.half:
         return None
-    return f"clicks make up {in_text(100 * min(clicks / beside, 1.0), '%', 1)} of it"
+    edges = np.array([lines.half, reach])
+    sides = [np.ceil(lines.position + edges), np.ceil(lines.position - edges[::-1])]
+    bins = [slice(int(first), int(last)) for first, last in sides]
+    seen = [float(lines.spectrum.power[side].sum()) for side in bins]
+    noise = [float(lines.noise[side].sum()) for side in bins]
+    standing = all(a > STANDING_SIDE * b for a, b in zip(seen, noise, strict=True))
+    if not standing or min(seen) <= PART * beside:
+        return None
+    return (
+        f"lines stand on both sides of the tone, from {in_text(nearest_hz, 'Hz', 2)} on: its speed "
+        "or level may waver, which makes noise beside it of its own"
+    )
 
 
 def of_the_record(tone: ToneView) -> float:

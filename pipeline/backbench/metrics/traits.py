@@ -22,7 +22,7 @@ AT_POWERS = (
     "preamp-1khz-2v",
 )
 """Test points of a 1 kHz tone in order of preference: by power and load, then by output voltage."""
-AT_LIMITS = ("limit-1khz-8ohm", "limit-1khz-4ohm", "limit-1khz-16ohm")
+AT_LIMITS = ("limit-1khz-8ohm", "limit-1khz-4ohm", "limit-1khz-16ohm", "limit-1khz-2ohm")
 OVER_THE_BAND = ("response",)
 OF_RF_LEVELS = ("tuner-table",)
 OF_AN_FM_TONE = ("fm-tone",)
@@ -31,14 +31,25 @@ BY_HAND = "entered by hand"
 """In place of a stimulus, of figures that no capture gives."""
 BY_HAND_POINT = "by-hand"
 OF_A_SPEED_TONE = ("transport-tone",)
+AT_RECORDED_LEVELS = ("recorded-1khz",)
+AT_INPUT = ("input-1khz",)
 OF_A_PLAYED_TONE = ("played-tone",)
 OF_A_SILENT_MEDIUM = ("silent-medium",)
 OF_A_PLAYED_SWEEP = ("played-sweep",)
 
 CurveRole = Literal["level over frequency", "phase over frequency"]
-PointFamily = Literal["output impedance", "between channels", "greatest power", "gain at 1 kHz"]
+PointFamily = Literal[
+    "output impedance",
+    "between channels",
+    "greatest power",
+    "gain at 1 kHz",
+    "greatest input",
+    "recorded levels",
+    "input impedance",
+]
 """Test points that hold certain metrics only, whatever power they were taken at: output impedance,
-differences between channels, greatest power at a distortion limit, gain."""
+differences between channels, greatest power at a distortion limit, gain, the greatest input
+of a phono stage, what a unit makes of levels that it plays itself, input impedance."""
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from backbench.documents.stimuli import Table
 from backbench.documents.table_column import TableColumn
 from backbench.documents.validation import shortened
-from backbench.errors import Fault, UserError
+from backbench.errors import Fault, UserError, did_you_mean
 from backbench.quantities.units import spelled_unit
 from backbench.readers.text_layout import Heading
 from backbench.readers.unused_parts import unused_parts
@@ -87,5 +87,7 @@ def _not_one(column: TableColumn, hits: int, headings: Sequence[Heading], name: 
     there = [heading.text for heading in headings if heading.text]
     remedy = f"the file has no headings: declare the number of the column, 1 to {len(headings)}"
     if there:
-        remedy = f"columns there: {shortened(', '.join(there), 200)}"
+        near = did_you_mean(column.name or "", there)
+        remedy = f"{near} Columns there: " if near else "columns there: "
+        remedy += shortened(", ".join(there), 200)
     return Fault(name, problem, expected, remedy)

@@ -51,7 +51,8 @@ def open_recording(path: Path, name: str | None = None) -> Iterator[OpenRecordin
     called = name or path.name
     reader = reader_of(path, called)
     if not isinstance(reader, RecordingFormat):
-        raise unreadable(called, f"{reader.name}", "an audio recording", "check the stimulus")
+        raise unreadable(called, f"{reader.name}", "an audio recording",
+                         "check which file this is, and the entry's stimulus")  # fmt: skip
     with reader.open(path, called) as opened:
         yield opened
 
@@ -86,7 +87,8 @@ def read_table(path: Path, table: Table, name: str | None = None) -> TableData:
     else:
         reader = next(one for one in readers() if one.name == WITHOUT_HEADER)
     if not isinstance(reader, TableFormat):
-        raise unreadable(called, f"{reader.name}", "a table", "check the stimulus")
+        raise unreadable(called, f"{reader.name}", "a table",
+                         "check which file this is, and the entry's stimulus")  # fmt: skip
     return reader.read(path, called, table)
 
 

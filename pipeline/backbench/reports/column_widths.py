@@ -138,7 +138,7 @@ class _Room:
         return sum(self.least[name] + GAP for name in names) - GAP + EDGE <= self.width
 
     def shared(self, names: Sequence[str]) -> dict[str, int]:
-        """The width of each column: the least, then what is left to whom it helps most."""
+        """The width of each column: the least, then a share of what is left."""
         widths = {name: self.least[name] for name in names}
         left = self.width - EDGE + GAP - sum(width + GAP for width in widths.values())
         while left < 0:
@@ -151,12 +151,18 @@ class _Room:
 
 
 def _given(widths: dict[str, int], wanted: Mapping[str, int], left: int) -> int:
-    """Share what is left among columns that want more, the most folded first; what then is left."""
+    """Share what is left alike among columns that want more; what then is left.
+
+    One endless sentence in a column takes no more than its share while others are folded.
+    """
+    given = dict.fromkeys(widths, 0)
     while left > 0:
-        name = max(widths, key=lambda one: wanted[one] / widths[one], default="")
-        if not name or wanted[name] <= widths[name]:
+        short = [name for name in widths if wanted[name] > widths[name]]
+        if not short:
             break
+        name = min(short, key=lambda one: given[one])
         widths[name] += 1
+        given[name] += 1
         left -= 1
     return left
 

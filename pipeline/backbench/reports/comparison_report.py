@@ -11,6 +11,7 @@ from backbench.quantities.counts import counted
 from backbench.quantities.writing import ordinary
 from backbench.reports.terminal_reports import show_differences, show_nearest
 from backbench.reports.terminal_tables import (
+    WIDTH,
     console,
     flowing,
     indented,
@@ -22,6 +23,7 @@ from backbench.reports.terminal_tables import (
 if TYPE_CHECKING:
     from rich.console import Console
 
+    from backbench.comparison.class_promises import ClassPromise
     from backbench.comparison.standings import Standing
     from backbench.comparison.unit_comparison import Comparison
     from backbench.comparison.verdicts import Verdict
@@ -54,7 +56,8 @@ def show_comparison(
     default = "" if c.peers.chosen else "; choose others with --peers"
     flowing(out, f"Rank among {c.peers.description} ({counted(others, 'other unit')}{default})",
             style="bold")  # fmt: skip
-    heads = f"{'worse output':{NAME}} {'value ± U (k = 2)':>{VALUE}} {'better':{DIRECTION}}"
+    name_room, _ = _rooms(out)
+    heads = f"{'worse output':{name_room}} {'value ± U (k = 2)':>{VALUE}} {'better':{DIRECTION}}"
     out.print(f"{heads} rank (1 = best)", markup=False)
     # Powers at other limits than the usual one are in the exported table.
     usual = [n for n in c.lines if n.limit_percent in (None, LIMIT_PERCENT)]
@@ -121,20 +124,52 @@ def _verdict_cells(v: Verdict) -> tuple[str, ...]:
     return v.title, promised, value, f"{v.outcome}{why}"
 
 
+def show_promises(
+    label: str, promises: Sequence[ClassPromise], stream: IO[str] | None = None
+) -> None:
+    """What was promised of other models, those that can be held against the unit first."""
+    out = console(stream)
+    flowing(out, f"{label}: what makers promised of others of its class", style="bold")
+    heads = [(head, "left") for head in ("Model", "Quantity", "Promised", "Measured", "It would")]
+    rows = [[ordinary(cell) for cell in _promise_cells(p)] for p in promises if p.verdict.decided]
+    show_table(out, heads, rows, "Held against this unit")
+    other = [p for p in promises if not p.verdict.decided]
+    for p in other:
+        _, promised, _, outcome = _verdict_cells(p.verdict)
+        flowing(out, ordinary(f"{p.model}: {p.verdict.title} {promised}; {outcome}"))
+
+
+WOULD = {"meets": "meet", "fails": "fail", "inconclusive": "can't be told"}
+
+
+def _promise_cells(p: ClassPromise) -> tuple[str, ...]:
+    title, promised, value, _ = _verdict_cells(p.verdict)
+    return p.model, title, promised, value, WOULD[p.verdict.outcome]
+
+
 def _show_lines(out: Console, lines: Sequence[Standing], everything: bool) -> None:
     """A line a quantity with its place; all of what stands around it on request."""
     for line in lines:
-        for part in _placed_line(line):
+        for part in _placed_line(line, *_rooms(out)):
             out.print(part, markup=False)
         for text in _around(line) if everything else _note(line):
             indented(out, text)
 
 
 NAME, VALUE, DIRECTION, PLACE = 31, 22, 6, 18
+LONGEST_NAME, LONGEST_PLACE = 60, 40
+"""In a terminal that is wide enough."""
 DIRECTIONS = {"nearer zero": "near 0", "neither": "-"}
 
 
-def _placed_line(line: Standing) -> list[str]:
+def _rooms(out: Console) -> tuple[int, int]:
+    """Characters for the name of a quantity and for its place, in the width there is."""
+    spare = max(out.width - WIDTH, 0)
+    name = min(NAME + spare, LONGEST_NAME)
+    return name, min(PLACE + spare - (name - NAME), LONGEST_PLACE)
+
+
+def _placed_line(line: Standing, name_room: int, place_room: int) -> list[str]:
     """Name, value, direction and place in columns; what one has too much goes below."""
     import textwrap
     from itertools import zip_longest
@@ -149,12 +184,12 @@ def _placed_line(line: Standing) -> list[str]:
     place = line.place or (
         f"no rank: {counted(line.n - 1, 'other')}" if few else counted(line.n, "unit")
     )
-    names, places = textwrap.wrap(ordinary(name), NAME), textwrap.wrap(place, PLACE)
+    names, places = textwrap.wrap(ordinary(name), name_room), textwrap.wrap(place, place_room)
     first, *more = zip_longest(names, places, fillvalue="")
     blank = VALUE + DIRECTION + 3
     return [
-        f"{first[0]:<{NAME}} {value:>{VALUE}} {better:{DIRECTION}} {first[1]}",
-        *(f"{part:<{NAME}}{'':{blank}}{text}".rstrip() for part, text in more),
+        f"{first[0]:<{name_room}} {value:>{VALUE}} {better:{DIRECTION}} {first[1]}",
+        *(f"{part:<{name_room}}{'':{blank}}{text}".rstrip() for part, text in more),
     ]
 
 

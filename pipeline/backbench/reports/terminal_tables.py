@@ -127,7 +127,18 @@ def indented(out: Console, text: str) -> None:
     from rich.padding import Padding
     from rich.text import Text
 
-    out.print(Padding(Text(printable(text), style="dim"), (0, 0, 0, 4)))
+    out.print(Padding(Text(printable(text), style="dim"), (0, 0, 0, 4), expand=False))
+
+
+def listed(out: Console, text: str) -> None:
+    """One line of a list, its other lines beneath its beginning."""
+    from rich.padding import Padding
+    from rich.table import Table
+    from rich.text import Text
+
+    row = Table.grid(padding=(0, 1, 0, 0))
+    row.add_row("-", Text(printable(text)))
+    out.print(Padding(row, (0, 0, 0, 2), expand=False))
 
 
 def flowing(out: Console, text: str, style: str = "") -> None:

@@ -14,7 +14,7 @@ from backbench.metrics.registry import registry
 from backbench.quantities.sentences import sentence
 from backbench.quantities.writing import measured, ordinary, quantity
 from backbench.reports.result_cells import printable
-from backbench.reports.terminal_tables import console, flowing
+from backbench.reports.terminal_tables import WIDTH, console, flowing
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -24,6 +24,8 @@ if TYPE_CHECKING:
 
 SIGNIFICANT_DIGITS = 3
 NAME, VALUES, CHANGE = 24, 20, 19
+LONGEST_NAME = 60
+"""Of a quantity, in a terminal that is wide enough."""
 
 
 def show_work(
@@ -55,25 +57,29 @@ def show_work(
 def _show_rows(
     out: Console, usual: Sequence[Difference], differences: Sequence[Difference], everything: bool
 ) -> None:
-    heads = f"{'':{NAME}} {'before → after':{VALUES}} {'change ± U':{CHANGE}} verdict"
+    room = min(max(NAME + out.width - WIDTH, NAME), LONGEST_NAME)
+    heads = f"{'':{room}} {'before → after':{VALUES}} {'change ± U':{CHANGE}} verdict"
     out.print(heads, style="bold", markup=False)
     on_request = registry().having(lambda traits: traits.on_request)
     for d in usual:
         if everything or d.metric not in on_request or d.assessment == "worse":
-            for line in _lines(d, differences):
+            for line in _lines(d, differences, room):
                 out.print(printable(ordinary(line)), markup=False)
 
 
-def _lines(d: Difference, differences: Sequence[Difference]) -> Iterator[str]:
+def _lines(d: Difference, differences: Sequence[Difference], room: int) -> Iterator[str]:
     """The quantity's row, and one of each other output that changed otherwise."""
-    yield from _row(d)
+    yield from _row(d, room)
     for other in of_other_outputs(d, differences):
         if other.assessment != d.assessment:
-            yield from _row(other)
+            yield from _row(other, room)
 
 
-def _row(d: Difference) -> list[str]:
-    """Name, values, change and verdict in columns; what a name has too much goes below."""
+def _row(d: Difference, room: int) -> list[str]:
+    """Name, values, change and verdict in columns; what a name has too much goes below.
+
+    room: characters for the name.
+    """
     name = quantity_name(d.metric, d.title, d.limit_percent, d.point_key)
     marks = [d.output, "from an old record" * d.entered]
     shown = f"{name} ({', '.join(filter(None, marks))})" if any(marks) else name
@@ -81,5 +87,5 @@ def _row(d: Difference) -> list[str]:
         quantity(value, d.unit, SIGNIFICANT_DIGITS) for value in (d.first, d.second)
     )
     change = measured(d.difference, d.uncertainty, d.unit)
-    first, *rest = textwrap.wrap(ordinary(shown), NAME)
-    return [f"{first:{NAME}} {values:{VALUES}} {change:{CHANGE}} {VERDICTS[d.assessment]}", *rest]
+    first, *rest = textwrap.wrap(ordinary(shown), room)
+    return [f"{first:{room}} {values:{VALUES}} {change:{CHANGE}} {VERDICTS[d.assessment]}", *rest]

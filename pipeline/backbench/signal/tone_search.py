@@ -18,6 +18,8 @@ from backbench.signal.word_length import sample_step
 
 GENERATOR_TOLERANCE = 0.02
 LEAST_POWER_FRACTION = 0.6
+CLOCKS = 0.002
+"""Relative distance of a generator's or player's frequency from the one that was set."""
 LEAST_STEADY = 0.97
 LEAST_PERIODS = 10
 FULL_PERIODS = 16
@@ -158,6 +160,41 @@ def _find(track: Track, stated_hz: float, mains_hz: float | None) -> ToneLines:
     peak = first + int(np.argmax(own_spectrum.power[first:last]))
     if _share(own_spectrum, peak) < LEAST_POWER_FRACTION:
         raise Refusal(_what_else(own_spectrum, stated_hz))
+    return tone_at(own_spectrum, peak_position(own_spectrum, peak), mains_hz, sample_step(track))
+
+
+def find_low_tone(track: Track, stated_hz: float, mains_hz: float | None) -> ToneLines:
+    """A tone that may lie below the noise as a whole, though above that beside it.
+
+    Parameters
+    ----------
+    track : Track
+        The record.
+    stated_hz : float
+        Frequency as stated, Hz; the tone may be 0.2 % off, as clocks differ.
+    mains_hz : float or None
+        Nominal mains frequency, Hz; None where unknown.
+
+    Returns
+    -------
+    ToneLines
+        At the strongest place there, whether it stands out or not.
+
+    Raises
+    ------
+    Refusal
+        Where the record is unfit, or another tone holds most of it.
+    """
+    check_record(track)
+    own_spectrum = spectrum_for(track, stated_hz)
+    lobe, power = own_spectrum.window.half_width, own_spectrum.power
+    loudest = lobe + 1 + int(np.argmax(power[lobe + 1 : -1]))
+    stated = stated_hz / own_spectrum.resolution_hz
+    reach = max(CLOCKS * stated, 2.0)
+    first, last = max(int(stated - reach), 1), int(stated + reach) + 2
+    if not first <= loudest < last and _share(own_spectrum, loudest) >= LEAST_POWER_FRACTION:
+        raise Refusal(_what_else(own_spectrum, stated_hz))
+    peak = first + int(np.argmax(power[first:last]))
     return tone_at(own_spectrum, peak_position(own_spectrum, peak), mains_hz, sample_step(track))
 
 

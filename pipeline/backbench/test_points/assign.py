@@ -87,7 +87,8 @@ met AS (
     SELECT
         reading.reading_key, reading.review_key, point.point_key, reading.unit_key, reading.output,
         reading.against, reading.metric, reading.order_n, reading.limit_percent,
-        CASE WHEN point.metrics IS NULL THEN reading.detail END AS detail,
+        CASE WHEN point.metrics IS NULL THEN reading.detail
+             ELSE reading.detail ->> '$.weighting' END AS detail,
         CASE WHEN point.frequency_hz IS NULL AND reading.order_n IS NULL
              THEN reading.frequency_hz END AS own_frequency,
         coalesce(point.power_w, point.power_share * appearance.rated_power_w) AS wanted_w,

@@ -7,24 +7,18 @@ from dataclasses import dataclass, replace
 from functools import cache
 
 from backbench.documents.file_names import SETTINGS_NAME
+from backbench.documents.input_sorts import COIL, INPUTS, LINE, PHONO
 from backbench.documents.settings import CustomTestPoint, Settings
 from backbench.errors import Fault, UserError
 from backbench.metrics.registry import registry
 from backbench.metrics.traits import BY_HAND, BY_HAND_POINT, PointFamily
 from backbench.quantities.writing import in_text
 
-LINE = "line"
-INPUTS = (
-    ("moving coil", r"\b(mc|moving[ -]coil)\b"),
-    ("phono", r"\b(phono|mm|moving[ -]magnet|riaa)\b"),
-    ("microphone", r"\b(mic|microphone)\b"),
-)
-"""Sorts of input that amplify by another factor or over another curve than a line input, and how
-an input's name says so; the first that fits. All others, and an input without a name, are line."""
-EQUALISED_INPUTS = ("phono", "moving coil")
+EQUALISED_INPUTS = (PHONO, COIL)
 """Sorts of input that have test points of their own."""
 OWN_AT_INPUTS = (
     "idle", "gain-1khz", "channels-1khz", "tone-1khz-5w-8ohm", "preamp-1khz-2v", "response",
+    "overload-1khz", "input-1khz",
 )  # fmt: skip
 """Test points that stand again for each of those."""
 
@@ -63,6 +57,8 @@ class TestPoint:
 TONE = "tone, steps, tone trace table, distortion table, harmonics table"
 FREQUENCIES = {"20hz": ("20 Hz", 20.0), "1khz": ("1 kHz", 1000.0), "20khz": ("20 kHz", 20000.0)}
 LOADS = (4.0, 8.0, 16.0)
+LIMIT_LOADS = (2.0, *LOADS)
+"""An amplifier's limits are sought in lower loads than its usual figures."""
 POWERS: dict[str, tuple[str, float | None, float | None]] = {
     "1w": ("1 W", 1.0, None),
     "5w": ("5 W", 5.0, None),
@@ -73,6 +69,11 @@ POWERS: dict[str, tuple[str, float | None, float | None]] = {
 
 def shipped_points() -> list[TestPoint]:
     """The points that every catalogue has, in the order that they are shown."""
+    return list(_shipped())
+
+
+@cache
+def _shipped() -> tuple[TestPoint, ...]:
     line = [replace(point, input_sort=LINE) for point in _line_points()]
     known = {point.point_key: point for point in line}
     others = [
@@ -80,7 +81,7 @@ def shipped_points() -> list[TestPoint]:
                 title=f"{sort} input: {known[key].title}")
         for sort in EQUALISED_INPUTS for key in OWN_AT_INPUTS
     ]  # fmt: skip
-    return [*line, *others]
+    return (*line, *others)
 
 
 def at_input(sort: str, point_key: str) -> str:
@@ -112,6 +113,7 @@ def _line_points() -> list[TestPoint]:
             "two-tone-19k-20k", "19 kHz and 20 kHz, 1:1", "two tones", tones_hz=(19000.0, 20000.0)
         ),
         TestPoint("two-tone-60-7k", "60 Hz and 7 kHz", "two tones", tones_hz=(60.0, 7000.0)),
+        TestPoint("square-and-sine", "square wave of 3.15 kHz with 15 kHz", "square and sine"),
         TestPoint("square-1khz", "1 kHz square wave", "square", 1000.0),
         TestPoint("square-10khz", "10 kHz square wave", "square", 10000.0),
         TestPoint("transport-tone", "tone of a test record or tape", "transport"),
@@ -166,7 +168,7 @@ def _unpowered() -> Iterator[TestPoint]:
             f"channels-{frequency}", f"between channels at {frequency_title}", TONE, hertz,
             metrics=of_family("between channels"), volume="full",
         )  # fmt: skip
-        for load in LOADS:
+        for load in LIMIT_LOADS:
             yield TestPoint(
                 f"limit-{frequency}-{load:g}ohm",
                 f"greatest power at {frequency_title}, {in_text(load, 'ohm')}",
@@ -175,6 +177,18 @@ def _unpowered() -> Iterator[TestPoint]:
                 load_ohm=load,
                 metrics=of_family("greatest power"),
             )
+    yield TestPoint(
+        "overload-1khz", "greatest input at 1 kHz", TONE, 1000.0,
+        metrics=of_family("greatest input"),
+    )  # fmt: skip
+    yield TestPoint(
+        "recorded-1khz", "recorded levels of 1 kHz, from a file or disc", f"{TONE}, idle",
+        metrics=of_family("recorded levels"),
+    )  # fmt: skip
+    yield TestPoint(
+        "input-1khz", "input impedance at 1 kHz", TONE, 1000.0,
+        metrics=of_family("input impedance"),
+    )  # fmt: skip
     yield TestPoint(
         "gain-1khz", "gain at 1 kHz", TONE, 1000.0, metrics=of_family("gain at 1 kHz"),
         volume="full",
@@ -209,7 +223,7 @@ def _own(window: CustomTestPoint) -> TestPoint:
     )  # fmt: skip
 
 
-def sort_of_input(column: str) -> str:
+def sort_in_column(column: str) -> str:
     """The sort of input (`INPUTS`, or LINE) that a column of names gives, as SQL."""
     cases = " ".join(
         f"WHEN regexp_matches(lower({column}), '{pattern}') THEN '{sort}'"
@@ -224,7 +238,7 @@ def sort_of_reading(column: str, metric: str, kind: str) -> str:
     A phono stage's own input, and a metric that is about the curve of such an input, stand at the
     points of a line input. Needs the parameter $of_equalised.
     """
-    sort = sort_of_input(column)
+    sort = sort_in_column(column)
     return (
         f"CASE WHEN list_contains($of_equalised, {metric}) THEN '{LINE}' "
         f"WHEN {sort} = 'phono' AND lower({kind}) LIKE '%phono%' THEN '{LINE}' ELSE {sort} END"

@@ -1,0 +1,203 @@
+"""A converter's day from `new` to the sheet: its figures beside what was put into the simulator."""
+
+from __future__ import annotations
+
+import math
+import tomllib
+from pathlib import Path
+
+import numpy as np
+import polars as pl
+import pytest
+import soundfile
+from scipy.signal import firwin, freqz, upfirdn
+from typer.testing import CliRunner
+
+from backbench.bench_day.planned_capture import capture_table, capture_text, read_plan
+from backbench.bench_day.run_files import read_run
+from backbench.catalogue import Catalogue
+from backbench.cli import app
+
+FILE_HZ = 44_100
+RATE = 2 * FILE_HZ
+FULL_V = 2.0
+JITTER_S, SWING_HZ = 1.5e-9, 229.0
+HISS_V = 4e-6
+STEP_ERROR_DB = 0.3
+"""Of levels more than 70 dB below full scale."""
+FILTER = 2 * firwin(41, 22_050, fs=RATE)
+FULL_SCALES_V = {"100 mV": 0.1, "5 V": 5.0}
+BENCH = """
+title = "A day on the bench"
+[bench.garage]
+load_uncertainty_percent = 0.5
+generator_uncertainty_percent = 0.5
+[quantity.mains_draw]
+title = "Mains draw at idle"
+unit = "W"
+better = "lower"
+uncertainty = "0.2 W"
+""" + "".join(
+    f"""
+[[bench.garage.calibration]]
+since = 2024-01-01
+range = "{name}"
+volts_peak_at_full_scale = {{ 1 = {volts} }}
+uncertainty_percent = 0.3
+"""
+    for name, volts in FULL_SCALES_V.items()
+)
+DRAW = """
+[[entered]]
+metric = "Mains draw at idle"
+unit = "plover-2"
+output = "both"
+value = "11.5 W"
+origin = "meter"
+"""
+
+
+def run(*words: str | Path, codes: tuple[int, ...] = (0,)) -> str:
+    ran = CliRunner().invoke(app, [str(word) for word in words])
+    if ran.exception and not isinstance(ran.exception, SystemExit):
+        raise ran.exception
+    assert ran.exit_code in codes, ran.output
+    return ran.output
+
+
+def plays(samples: np.ndarray) -> np.ndarray:
+    """Volts at the output: a clock that swings, a filter with a slow edge, hiss."""
+    wave = upfirdn(FILTER, samples, up=2)[20 : 20 + 2 * len(samples)]
+    time = np.arange(len(wave)) / RATE
+    bins = np.fft.rfft(wave)
+    slope = np.fft.irfft(2j * np.pi * np.fft.rfftfreq(len(wave), 1 / RATE) * bins, len(wave))
+    wave = wave + JITTER_S / 2 * np.sin(2 * np.pi * SWING_HZ * time) * slope
+    hiss = HISS_V * np.random.default_rng(len(wave)).standard_normal(len(wave))
+    return np.asarray(FULL_V * math.sqrt(2) * wave + hiss)
+
+
+def low_levels_off(samples: np.ndarray, layout: Path) -> np.ndarray:
+    """What the converter makes of the steps more than 70 dB below full scale."""
+    samples = samples.copy()
+    for one in read_run(layout).segment:
+        assert one.step is not None
+        db = getattr(one.step.stimulus, "full_scale_db", None)
+        if db is not None and db < -70:
+            part = slice(round((one.from_s - 0.4) * FILE_HZ), round((one.to_s + 0.1) * FILE_HZ))
+            samples[part] *= 10 ** (STEP_ERROR_DB / 20)
+    return samples
+
+
+def record(review: Path, waves: Path, root: Path) -> list[Path]:
+    plan = tomllib.loads((review / "plan.toml").read_text())
+    steps = {step["file"]: step["conditions"] for step in plan["step"]}
+    made = []
+    for layout in sorted(waves.glob("run-*.toml")):
+        own = steps[read_run(layout).segment[0].file]
+        played, rate = soundfile.read(layout.with_suffix(".wav"))
+        assert rate == FILE_HZ
+        volts = plays(low_levels_off(played, layout))
+        made.append(root / f"recorded-{layout.stem}.wav")
+        full = FULL_SCALES_V[own["range"]]
+        soundfile.write(made[-1], np.clip(volts / full, -1, 1), RATE, subtype="PCM_24")
+    silence = plays(np.zeros(2 * FILE_HZ)) / FULL_SCALES_V["100 mV"]
+    soundfile.write(review / "idle.wav", silence, RATE, subtype="PCM_24")
+    alone = 1e-7 * np.random.default_rng(5).standard_normal(2 * RATE) / 0.1
+    soundfile.write(review / "loop-back-idle-100mv-range.wav", alone, RATE, subtype="FLOAT")
+    return made
+
+
+@pytest.fixture(scope="module")
+def day(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    root = tmp_path_factory.mktemp("day")
+    home, review, waves = root / "catalogue", root / "2024-06-plover", root / "waves"
+    run("init", home)
+    (home / "backbench.toml").write_text(BENCH)
+    run("new", review, "--unit", "plover-2", "--maker", "Marrowgate", "--model", "Plover 2",
+        "--kind", "converter", "--technology", "solid state", "--state", "as received",
+        "--date", "2024-06-11", "--mains-hz", "50", "--output", "left", "-c", home)  # fmt: skip
+    run("plan", review, "--rate", str(RATE), "-c", home)
+    plan = review / "plan.toml"
+    plan.write_text(plan.read_text().replace("record_s = 10.0", "record_s = 2.0"))
+    run("stimuli", review, waves, "--rate", str(FILE_HZ), "--bits", "16")
+    for recording in record(review, waves, root):
+        layout = waves / f"{recording.stem.removeprefix('recorded-')}.toml"
+        run("cut", recording, layout, review)
+    manifest = review / "review.toml"
+    planned = read_plan(review)
+    assert planned is not None
+    entries = [capture_text(capture_table(step)) for step in planned.step]
+    manifest.write_text("\n".join([manifest.read_text(), *entries, DRAW]))
+    run("ingest", review, "--direct", "--processes", "1", "-c", home, codes=(0, 3))
+    return root
+
+
+@pytest.fixture(scope="module")
+def readings(day: Path) -> pl.DataFrame:
+    return Catalogue(day / "catalogue").readings().filter(pl.col("output") == "left")
+
+
+def figure(readings: pl.DataFrame, metric: str, detail: str = "", **where: object) -> dict:  # type: ignore[type-arg]
+    chosen = readings.filter(
+        pl.col("metric") == metric, pl.col("value").is_not_null(),
+        pl.col("detail").str.contains(detail, literal=True),
+        *(pl.col(name) == wanted for name, wanted in where.items()),
+    )  # fmt: skip
+    assert chosen.height == 1, (metric, chosen)
+    return chosen.to_dicts()[0]
+
+
+def test_every_planned_capture_is_measured(day: Path) -> None:
+    captures = Catalogue(day / "catalogue").captures()
+    assert captures.filter(pl.col("status") == "failed").select("file", "reason").rows() == []
+    planned = (day / "2024-06-plover" / "plan.toml").read_text().count("[[step]]")
+    assert captures.height == planned == 13
+
+
+def test_levels_re_full_scale(readings: pl.DataFrame) -> None:
+    """The low levels were played 0.3 dB too loud; calibrations of two ranges are 0.3 % each."""
+    for db, error in ((-20, 0.0), (-60, 0.0), (-80, STEP_ERROR_DB), (-90, STEP_ERROR_DB)):
+        found = figure(readings, "level_error", f"{db} dB re")
+        assert abs(found["value"] - error) < 2.5 * found["uncertainty"] + 1e-3, (db, found)
+    linearity = figure(readings, "level_linearity")
+    assert linearity["value"] == pytest.approx(STEP_ERROR_DB, abs=3 * linearity["uncertainty"])
+
+
+def test_dynamic_range_is_that_of_16_bits_with_dither(readings: pl.DataFrame) -> None:
+    """q^2/4 of rounding and dither over half the rate, as in the closed form; the network's
+    weighting of white noise is +1.67 dB, that of A -2.05 dB (computed from the curves)."""
+    plain = 20 * math.log10(2**15 / math.sqrt(2) / math.sqrt(0.25 * 20 / 22.05))
+    for weighting, gain in (("none", 0.0), ("A", -2.05), ("CCIR-RMS", 1.67)):
+        found = figure(readings, "dynamic_range", f'"{weighting}"')
+        assert found["value"] == pytest.approx(plain - gain, abs=0.25), weighting
+
+
+def test_silence_shows_the_hiss_alone(readings: pl.DataFrame) -> None:
+    expected = 20 * math.log10(HISS_V * math.sqrt(19_980 / (RATE / 2)) / FULL_V)
+    found = figure(readings, "silence_noise", '"none"')
+    assert found["value"] == pytest.approx(expected, abs=0.2)
+
+
+def test_jitter_and_image(readings: pl.DataFrame) -> None:
+    jitter = figure(readings, "sampling_jitter", frequency_hz=FILE_HZ / 4)
+    assert jitter["value"] == pytest.approx(JITTER_S, rel=0.02)
+    hz = np.array([20_000.0, FILE_HZ - 20_000.0])
+    low, high = np.abs(freqz(FILTER, worN=hz, fs=RATE)[1])
+    image = figure(readings, "sampling_image", frequency_hz=20_000.0)
+    assert image["value"] == pytest.approx(20 * math.log10(high / low), abs=0.05)
+
+
+def test_response_of_the_filter(readings: pl.DataFrame) -> None:
+    low, high = np.abs(freqz(FILTER, worN=np.array([997.0, 20_000.0]), fs=RATE)[1])
+    found = figure(readings, "played_response", frequency_hz=20_000.0)
+    assert found["value"] == pytest.approx(20 * math.log10(high / low), abs=0.01)
+
+
+def test_the_sheet_tells_them_with_the_reviewer_s_own_quantity(day: Path) -> None:
+    page = day / "plover.html"
+    run("sheet", "2024-06-plover", page, "-c", day / "catalogue")
+    text = page.read_text(encoding="utf-8")
+    for title in ("Dynamic range", "Linearity down to -90 dB", "Noise with digital silence",
+                  "Sampling jitter", "Mains draw at idle", "11.5"):  # fmt: skip
+        assert title in text, title
+    assert "Dynamic range" in run("compare", "plover-2", "--all", "-c", day / "catalogue")
