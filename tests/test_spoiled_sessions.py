@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from pathlib import Path
 
 import pytest
@@ -9,6 +10,7 @@ from typer.testing import CliRunner
 
 from backbench.catalogue import Catalogue
 from backbench.cli import app
+from backbench.ingest.run_ingest import prepare
 from spoiled_sessions import REVIEW, SOURCE, SPOILED, sound_session
 
 pytestmark = pytest.mark.usefixtures("measured_once")
@@ -27,13 +29,21 @@ def run(*words: str | Path) -> tuple[int, str]:
     return ran.exit_code, " ".join(ran.output.split())
 
 
-def catalogue_for(folder: Path) -> Path:
-    Catalogue.create(folder, (SOURCE / "backbench.toml").read_text())
+@pytest.fixture(scope="module")
+def empty(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A catalogue that has a database, and nothing in it. Not to be changed."""
+    folder = tmp_path_factory.mktemp("empty") / "home"
+    prepare(Catalogue.create(folder, (SOURCE / "backbench.toml").read_text()).places)
     return folder
 
 
-def test_a_sound_session_is_whole(tmp_path: Path) -> None:
-    folder, home = sound_session(tmp_path / "review"), catalogue_for(tmp_path / "home")
+@pytest.fixture
+def home(empty: Path, tmp_path: Path) -> Path:
+    return Path(shutil.copytree(empty, tmp_path / "home"))
+
+
+def test_a_sound_session_is_whole(home: Path, tmp_path: Path) -> None:
+    folder = sound_session(tmp_path / "review")
     code, text = run("check", folder, "-c", home)
     assert (code, "12 captures: 12 whole" in text, "0 faults" in text) == (0, True, True)
     code, text = run("ingest", folder, "-c", home, "--direct", "--processes", "1")
@@ -41,9 +51,9 @@ def test_a_sound_session_is_whole(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("name", SPOILED)
-def test_a_spoiled_session_is_reported_everywhere(name: str, tmp_path: Path) -> None:
+def test_a_spoiled_session_is_reported_everywhere(name: str, home: Path, tmp_path: Path) -> None:
     spoil, where, words = SPOILED[name]
-    folder, home = sound_session(tmp_path / "review"), catalogue_for(tmp_path / "home")
+    folder = sound_session(tmp_path / "review")
     spoil(folder)
     code, text = run("check", folder, "-c", home)
     assert words in text

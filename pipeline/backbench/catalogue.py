@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
+from contextvars import ContextVar
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -61,6 +62,10 @@ def _is_left(path: Path) -> bool:
     if path.is_dir():
         return path.name in FOLDERS and not any(path.iterdir())
     return path.name.startswith(ASIDE)
+
+
+_READING: ContextVar[tuple[Path, database.Database] | None] = ContextVar("reading", default=None)
+"""The catalogue's database that is open for reading, and its connection."""
 
 
 class Catalogue:
@@ -207,10 +212,18 @@ class Catalogue:
 
     @contextmanager
     def reading(self) -> Iterator[database.Database]:
-        """A read-only connection, closed on leaving."""
+        """A read-only connection, closed on leaving; that of the `with` around it if there is."""
+        held = _READING.get()
+        if held is not None and held[0] == self.places.database:
+            yield held[1]
+            return
         self.places.bring_into_force()
         with database.reading(self.places.database) as opened:
-            yield opened
+            token = _READING.set((self.places.database, opened))
+            try:
+                yield opened
+            finally:
+                _READING.reset(token)
 
     def frame(self, sql: str) -> pl.DataFrame:
         """The rows of a SELECT over the catalogue's tables and views (schema/README.md)."""
@@ -281,8 +294,6 @@ class Catalogue:
 
         answer: its rows; the conditions then say of how many units figures are out of date.
         """
-        from dataclasses import replace
-
         from backbench.comparison.stale_figures import of_answer, stale_figures
 
         saved = self._saved(name)
@@ -378,10 +389,10 @@ class Catalogue:
         if self._saved(name).chart is None:
             fault = Fault(f"query {name!r}", "no chart", "a query whose header names a chart")
             raise UserError("the query can't be drawn", [fault])
-        frame = self.query(name, **values)
-        saved = self.stated_query(name, frame, **values)
         given = {key: str(value) for key, value in values.items()}
         with self.reading() as opened:
+            frame = self.query(name, **values)
+            saved = self.stated_query(name, frame, **values)
             return query_chart(opened, saved, frame, given, saved.conditions)
 
 

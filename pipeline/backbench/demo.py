@@ -87,7 +87,7 @@ def _drawn(catalogue: Catalogue) -> list[str]:
     published = catalogue.places.root / "published"
     named = [query for query in catalogue.queries().values() if query.chart]
     drawn = []
-    with bars() as shown:
+    with bars() as shown, catalogue.reading():
         for query in shown.track(named, description="drawing charts"):
             wants_unit = any(parameter.name == "unit" for parameter in query.parameters)
             values = {"unit": SUBJECT} if wants_unit else {}

@@ -44,25 +44,32 @@ class KnownGain:
     remark: str | None = None
 
 
+GIVEN = "as given"
+
+
 def known_gain(
     folder: Path,
     manifest: Manifest,
     places: CataloguePaths,
     given_db: float | None,
     nominal: Load | None,
+    before_db: float | None = None,
 ) -> KnownGain:
     """What is known of the gain: as given, else from this review, else from the catalogue.
 
     nominal: the load (ohm, or "open") that the plan's levels are for; None where there is none.
+    before_db: what was given for the earlier plan, which stands until a tone of this review tells.
     """
     settings = places.settings
     measured = measured_gains(folder, manifest, settings)
     loaded = {load: db for load, (db, _) in measured.items() if load is not None}
     if given_db is not None:
-        return KnownGain(given_db, "as given", {k: v for k, v in loaded.items() if k != nominal})
+        return KnownGain(given_db, GIVEN, {k: v for k, v in loaded.items() if k != nominal})
     own = next((g for load, g in measured.items() if _same_load(load, nominal)), None)
     if own is not None:
         return KnownGain(own[0], f"from {own[1]}", loaded)
+    if before_db is not None:
+        return KnownGain(before_db, GIVEN, loaded)
     return gain_of_unit(places, settings, manifest, nominal)
 
 

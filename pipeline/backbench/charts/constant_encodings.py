@@ -1,4 +1,8 @@
-"""Encodings that are fixed instead of coming from the rows. Altair leaves these calls untyped."""
+"""Encodings that are fixed instead of coming from the rows. Altair leaves these calls untyped.
+
+Encodings of rows are written as channels (alt.X2("x2:Q")): for a string alone Altair looks
+through its whole schema at every call.
+"""
 
 from __future__ import annotations
 

@@ -38,8 +38,10 @@ def drawn_band(rows: Sequence[Mapping[str, float]], x_axis: Axis, y_axis: Axis) 
     base = layer(clamped).encode(x=x_axis.x("x"), tooltip=no_tooltip())
     style: dict[str, Any] = {"color": theme.INK, "opacity": 1}
     return [
-        base.mark_area(**style, fillOpacity=0.06).encode(y=y_axis.y("least"), y2="greatest:Q"),
-        base.mark_area(**style, fillOpacity=0.1).encode(y=y_axis.y("q1"), y2="q3:Q"),
+        base.mark_area(**style, fillOpacity=0.06).encode(
+            y=y_axis.y("least"), y2=alt.Y2("greatest:Q")
+        ),
+        base.mark_area(**style, fillOpacity=0.1).encode(y=y_axis.y("q1"), y2=alt.Y2("q3:Q")),
         base.mark_line(strokeWidth=1.3, color=theme.SOFT_INK).encode(y=y_axis.y("middle")),
     ]
 
@@ -60,7 +62,7 @@ def thin_lines(lines: Lines, x_axis: Axis, y_axis: Axis, x: str, y: str) -> list
         mark.encode(
             x=x_axis.x(x),
             y=y_axis.y(y),
-            detail="_line:N",
+            detail=alt.Detail("_line:N"),
             color=colour_of(),
             strokeDash=dash_of(),
             tooltip=tips,
@@ -94,7 +96,10 @@ def subject_lines(
                 )
                 drawn.append(
                     band.encode(
-                        x=x_axis.x(x), y=y_axis.y("_low"), y2="_high:Q", tooltip=no_tooltip()
+                        x=x_axis.x(x),
+                        y=y_axis.y("_low"),
+                        y2=alt.Y2("_high:Q"),
+                        tooltip=no_tooltip(),
                     )
                 )
         mark = layer(line).mark_line(strokeWidth=weight, clip=True, **_output_style(k, shaded))

@@ -101,7 +101,7 @@ def _stems(rows: Sequence[Row], x_axis: Axis, y_axis: Axis, colour: str) -> list
     drawn = []
     if known:
         stem = layer(known).mark_rule(color=colour, strokeWidth=1.6)
-        drawn.append(stem.encode(x=x, y=y, y2="_floor:Q", tooltip=no_tooltip()))
+        drawn.append(stem.encode(x=x, y=y, y2=alt.Y2("_floor:Q"), tooltip=no_tooltip()))
     sure = [r for r in known if r.get("low_db") is not None and r.get("high_db") is not None]
     if sure:
         clamped = [
@@ -109,7 +109,9 @@ def _stems(rows: Sequence[Row], x_axis: Axis, y_axis: Axis, colour: str) -> list
             for r in sure
         ]
         post = layer(clamped).mark_rule(color=colour, strokeWidth=3)
-        drawn.append(post.encode(x=x, y=y_axis.y("_low"), y2="_high:Q", tooltip=no_tooltip()))
+        drawn.append(
+            post.encode(x=x, y=y_axis.y("_low"), y2=alt.Y2("_high:Q"), tooltip=no_tooltip())
+        )
     tips = [alt.Tooltip("kind:N"), alt.Tooltip("value_text:N", title="level")]
     for bound in (False, True):
         some = [r for r in rows if bool(r.get("bound")) == bound]

@@ -120,7 +120,7 @@ def horizontal_error_bars(
         return []
     rule = layer(seen).mark_rule(strokeWidth=weight)
     x = x_axis.x("_low")
-    return [rule.encode(x=x, x2="_high:Q", y=y, color=_ink_for(rows))]
+    return [rule.encode(x=x, x2=alt.X2("_high:Q"), y=y, color=_ink_for(rows))]
 
 
 def vertical_error_bars(
@@ -138,7 +138,7 @@ def vertical_error_bars(
         return []
     rule = layer(seen).mark_rule(strokeWidth=weight)
     y = y_axis.y("_low")
-    return [rule.encode(y=y, y2="_high:Q", x=x, color=_ink_for(rows))]
+    return [rule.encode(y=y, y2=alt.Y2("_high:Q"), x=x, color=_ink_for(rows))]
 
 
 def _field(place: alt.X | alt.Y) -> str:
@@ -180,7 +180,7 @@ def _leaders(rows: Sequence[Row], x: Axis, y: Axis) -> alt.Chart:
     ]
     rule = layer(placed).mark_rule(strokeWidth=0.8, color=theme.SOFT_INK, strokeOpacity=0.7)
     drawn: alt.Chart = rule.encode(
-        x=x.x("_x"), y=y.y("_y"), x2="_x2:Q", y2="_y2:Q", tooltip=no_tooltip()
+        x=x.x("_x"), y=y.y("_y"), x2=alt.X2("_x2:Q"), y2=alt.Y2("_y2:Q"), tooltip=no_tooltip()
     )
     return drawn
 

@@ -120,7 +120,9 @@ def _envelope(rows: Sequence[Row], x_axis: Axis, y_axis: Axis) -> list[alt.Chart
     if not clamped:
         return []
     band = layer(clamped).mark_area(color=theme.INK, opacity=1, fillOpacity=0.12)
-    return [band.encode(x=x_axis.x("x"), y=y_axis.y("low"), y2="high:Q", tooltip=no_tooltip())]
+    return [
+        band.encode(x=x_axis.x("x"), y=y_axis.y("low"), y2=alt.Y2("high:Q"), tooltip=no_tooltip())
+    ]
 
 
 def _filled(row: Row) -> Row:
@@ -167,7 +169,7 @@ def _mask(lines: Lines, x_axis: Axis, y_axis: Axis) -> list[alt.Chart]:
     text = f"specified: within {quantity(over - under, 'dB')}, {band}"
     at = x_axis.px(x_axis.clamped(low)) + 8, y_axis.px(y_axis.clamped(over)) - 7
     return [
-        rule.encode(x=x_axis.x("x"), x2="x2:Q", y=y_axis.y("y"), tooltip=no_tooltip()),
+        rule.encode(x=x_axis.x("x"), x2=alt.X2("x2:Q"), y=y_axis.y("y"), tooltip=no_tooltip()),
         text_mark(text, *at, 13, colour=MASK),
     ]
 

@@ -232,7 +232,7 @@ def _lines(ends: Sequence[Row], area: PlotArea) -> list[alt.Chart]:
             line.encode(
                 x=x,
                 y=y,
-                detail="unit_key:N",
+                detail=alt.Detail("unit_key:N"),
                 color=ink,
                 strokeDash=dash,
                 tooltip=no_tooltip(),

@@ -85,7 +85,7 @@ def _marks(
     )
     tips = [alt.Tooltip("kind:N", title="mark")]
     drawn = [
-        line.encode(x=x, y=y, detail="kind:N", tooltip=no_tooltip()),
+        line.encode(x=x, y=y, detail=alt.Detail("kind:N"), tooltip=no_tooltip()),
         ring.encode(x=x, y=y, tooltip=tips),
     ]
     busy = [(x_axis.px(r["time_s"]), y_axis.px(r["volts"])) for r in rows]

@@ -194,7 +194,7 @@ def _medians(rows: Sequence[Row], x_axis: Axis, y_axis: Axis, step: float) -> li
     if not ticks:
         return []
     rule = layer(ticks).mark_rule(strokeWidth=2, color=theme.SOFT_INK)
-    return [rule.encode(x=x_axis.x("value"), y=y_axis.y("_y"), y2="_y2:Q")]
+    return [rule.encode(x=x_axis.x("value"), y=y_axis.y("_y"), y2=alt.Y2("_y2:Q"))]
 
 
 def _names(rows: Sequence[Row], x_axis: Axis, y_axis: Axis, step: float) -> list[alt.Chart]:

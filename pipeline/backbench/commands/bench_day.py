@@ -87,8 +87,8 @@ def plan(
 
     The gain is taken from --gain-db, else from a tone of this review, else from the catalogue, of
     the same load and state. What the rate, the generator and the input ranges can't give is left
-    out, with the reason. When planned again, loads and rate are those of the earlier plan where
-    none are named, the list marks what is already recorded, and once the review has been ingested
+    out, with the reason. When planned again, loads, rate and gain that were given before stand
+    until others are, the list marks what is already recorded, and once the review has been ingested
     it asks for the steps that narrow a power at a limit of distortion.
 
     Example: backbench plan reviews/2024-05-heron --load 8 --load 4 --out plan.html -c my-catalogue
@@ -255,7 +255,7 @@ def _made_plan(
     rate: float | None,
 ) -> Plan:
     """The plan, with what is recorded kept as it was played."""
-    from backbench.bench_day.gain_estimate import known_gain
+    from backbench.bench_day.gain_estimate import GIVEN, known_gain
     from backbench.bench_day.measuring_chain import chain_of
     from backbench.bench_day.plan import (
         USUAL_RATE_HZ,
@@ -270,7 +270,9 @@ def _made_plan(
     earlier = read_plan(folder)
     loads = loads or tuple(earlier.loads_ohm if earlier else ())
     nominal = nominal_load(manifest, loads)
-    gain = known_gain(folder, manifest, home.places, gain_db, nominal)
+    same_load = earlier is not None and list(loads[:1]) == earlier.loads_ohm[:1]
+    before = earlier.gain_db if earlier and same_load and earlier.gain_from == GIVEN else None
+    gain = known_gain(folder, manifest, home.places, gain_db, nominal, before)
     chain = chain_of(manifest, home.settings, gain.db, gain.loaded_db)
     rate_hz = rate or (earlier.rate_hz if earlier else None) or USUAL_RATE_HZ
     brackets = _brackets(home, manifest)

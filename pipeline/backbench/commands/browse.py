@@ -168,8 +168,9 @@ def query(
     Example: backbench query idle-noise-of-technology --set technology=tube
     """
     home, values = opened(catalogue), assigned(settings)
-    answer = home.query(name, **values)
-    stated = home.stated_query(name, answer, **values)
+    with home.reading():
+        answer = home.query(name, **values)
+        stated = home.stated_query(name, answer, **values)
     show_frame(answer, out_format, out, stated)
     if stated.chart and out_format == "table" and out is None:
         given = "".join(f" --set {word(setting)}" for setting in settings or ())

@@ -45,9 +45,12 @@ DEFECT = "unexpected "
 """Beginning of the reason of a failure that is not the file's but this program's or machine's."""
 
 
+_ENCODER = json.JSONEncoder(sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+
+
 def canonical(content: object) -> str:
     """JSON of one form only: sorted keys, no spaces."""
-    return json.dumps(content, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+    return _ENCODER.encode(content)
 
 
 def digest(*content: object) -> str:

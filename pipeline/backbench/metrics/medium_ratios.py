@@ -19,6 +19,7 @@ from backbench.metrics.session import (
     relative_estimation,
     relative_uncertainty,
 )
+from backbench.metrics.session_spreads import AZIMUTH_DELAY
 from backbench.metrics.traits import OF_A_SILENT_MEDIUM, Traits
 from backbench.quantities.writing import in_text
 from backbench.signal.uncertainty import DB_PER_RELATIVE
@@ -235,7 +236,7 @@ def _near(tone: Reading, hz: float) -> bool:
     "two played tones; each whole turn by the delay of the tones below it; by the frequencies "
     "recorded, so that it is the delay at the right speed",
     traits=Traits(
-        usual_stimulus="played tone", has_sign=True,
+        usual_stimulus="played tone", has_sign=True, session_spread=AZIMUTH_DELAY,
         given_by="two played tones or more of different frequency",
     ),
 )  # fmt: skip

@@ -12,6 +12,7 @@ import numpy as np
 from backbench.documents.stimuli import ToneOnMedium
 from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.declaration import CaptureData, MeasuredValue, metric, view
+from backbench.metrics.session_spreads import AZIMUTH_ANGLE
 from backbench.metrics.traits import OF_A_PLAYED_TONE, Traits
 from backbench.quantities.writing import in_text
 from backbench.signal.along_tone import HarmonicsAlong, harmonics_along
@@ -215,7 +216,7 @@ def _lag(first: PlayedTone, tone: PlayedTone) -> tuple[float, float, int]:
     choice="arc tangent of what the channel's delay is in length of tape over the distance of the "
     "tracks, both as stated; refused beyond 150° of the tone's phase, where whole turns could be "
     "missed; positive where the channel comes later",
-    traits=Traits(has_sign=True),
+    traits=Traits(has_sign=True, session_spread=AZIMUTH_ANGLE),
 )
 def azimuth_angle(seen: PlayedToneView) -> Iterator[MeasuredValue]:
     """Angle of the gap that makes a channel come later than the first."""

@@ -58,8 +58,9 @@ def transport(capture_data: CaptureData, number: int) -> TransportView:
     better="nearer zero",
     source="IEC 60386 and AES6 name the 3 150 Hz tone (from an abstract); definition from memory",
     stimuli=["transport"],
-    version=1,
-    choice=f"mean over the record, uncertain by how windows of {in_text(WINDOW_S, 's')} differ; "
+    version=2,
+    choice=f"mean over the record, uncertain by how windows of {in_text(WINDOW_S, 's')} differ "
+    f"and by what the record's ends cut off; "
     f"{_UNKNOWN}",
     traits=Traits(
         session_spread=SPEED, compared_at=OF_A_SPEED_TONE, position=200, only_with="transport"

@@ -10,7 +10,7 @@ import json
 import os
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar, cast
 from urllib.parse import urlsplit
 
 from prefect import flow, get_run_logger, task
@@ -21,6 +21,7 @@ from prefect.settings import (
     PREFECT_FLOWS_HEARTBEAT_FREQUENCY,
     temporary_settings,
 )
+from prefect.utilities.annotations import quote
 
 from backbench.documents.settings import Cluster
 from backbench.errors import Fault, UserError
@@ -49,6 +50,7 @@ if TYPE_CHECKING:
     from prefect.futures import PrefectFuture
     from prefect.task_runners import TaskRunner
 
+T = TypeVar("T")
 PATIENCE_S = 5
 """How long a scheduler may take to answer."""
 ON_THIS_MACHINE = 'or set engine = "local"'
@@ -140,7 +142,11 @@ def carry_out(places: CataloguePaths, works: Sequence[Work], workers: Workers) -
     fails.
     """
     workers.at_once()
-    return _recorded(places, works, lambda keys, group: analyse_task(keys, group, workers))
+    return _recorded(
+        places,
+        works,
+        lambda keys, group: analyse_task(keys, _unsearched(group), _unsearched(workers)),
+    )
 
 
 def carry_out_on_cluster(
@@ -183,7 +189,7 @@ def _recorded(
     def carried_out() -> Iterator[Ended]:
         for group in in_groups(works):
             keys = ", ".join(work.planned.key for work in group)
-            yield from load_task(keys, places, collect(keys, group))
+            yield from load_task(keys, _unsearched(places), _unsearched(collect(keys, group)))
 
     carrying = OfThisProcess(carried_out)
 
@@ -201,6 +207,12 @@ def _recorded(
             "run history", error_text(error), "an orchestrator that answers", "or use --direct"
         )
         raise UserError("the run could not be recorded", [fault]) from error
+
+
+def _unsearched(value: T) -> T:
+    """What a task of this process gets as it is: the orchestrator looks through every object of a
+    parameter for results of other tasks otherwise, which takes longer than the loading."""
+    return cast("T", quote(value))
 
 
 class OfThisProcess:

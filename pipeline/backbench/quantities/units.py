@@ -50,6 +50,8 @@ UNITS = {
     "S": UnitOfMeasure("S", 1e4, True, ("siemens", "mho", "mhos", "a/v")),
     "VA": UnitOfMeasure("VA", 1e5, True, ("va",)),
     "deg": UnitOfMeasure("°", 3600.0, False, ("deg", "degree", "degrees")),
+    "arcmin": UnitOfMeasure("arcmin", 21_600.0, False, ("arcminutes", "minutes of arc")),
+    "1/min": UnitOfMeasure("1/min", 1e6, False, ("per minute", "/min")),
     "rad": UnitOfMeasure("rad", 100.0, False, ("rad", "radian", "radians")),
     "bit": UnitOfMeasure("bit", 64.0, False, ("bit", "bits")),
     "1": UnitOfMeasure("", 1e9),

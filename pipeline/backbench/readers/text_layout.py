@@ -89,10 +89,22 @@ FoundRows = Callable[[Sequence[str], str, DecimalSign], tuple[int, int, int] | N
 def _readings(lines: Sequence[str], rows_of: FoundRows) -> list[Reading]:
     return [
         _layout(lines, separator, decimal, rows)
-        for separator in SEPARATORS
-        for decimal in DECIMALS
-        if separator != decimal and (rows := rows_of(lines, separator, decimal))
+        for separator, decimal in _written_with(lines)
+        if (rows := rows_of(lines, separator, decimal))
     ]
+
+
+def _written_with(lines: Sequence[str]) -> list[tuple[str, DecimalSign]]:
+    """Separators and decimal signs under which the lines can read differently.
+
+    Separators that stand nowhere all give the same: one cell a line.
+    """
+    text = "\n".join(lines).replace("\t", "\t ")  # a tab parts words as a space does
+    there = [one for one in SEPARATORS if one in text]
+    absent = [one for one in SEPARATORS if one not in there][:1]
+    decimals = [one for one in DECIMALS if one == "." or one in text]
+    kept = [one for one in SEPARATORS if one in there + absent]
+    return [(one, decimal) for one in kept for decimal in decimals if one != decimal]
 
 
 def is_comment(line: str) -> bool:

@@ -117,6 +117,34 @@ class Harmonics:
         )
 
 
+BESIDE = 6.0
+"""Standard deviations of the noise above which a line stands beside a harmonic."""
+LOST = 1e-3
+"""Share of a harmonic that its middle may not show, where the tone wanders a little."""
+
+
+def beside(own: Array, whole: Array, floor: Array) -> Array:
+    """Mean squares of what stands in the lobes of harmonics beside them.
+
+    Parameters
+    ----------
+    own : ndarray of float64, shape (n,)
+        Mean square of each harmonic, V^2.
+    whole : ndarray of float64, shape (n,)
+        That of all in its lobe, V^2.
+    floor : ndarray of float64, shape (n,)
+        Standard deviation that noise gives the whole, V^2.
+
+    Returns
+    -------
+    ndarray of float64, shape (n,)
+        V^2; 0 where noise or a wandering tone explains the difference.
+    """
+    rest = whole - own
+    least = np.maximum(BESIDE * floor + np.sqrt(2 * own * floor), LOST * own)
+    return np.where(rest > least, rest, 0.0)
+
+
 def beats(harmonics: Harmonics, whole: Array) -> float:
     """Variance that mains lines under harmonics add to a sum of powers.
 

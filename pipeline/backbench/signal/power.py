@@ -164,6 +164,45 @@ def line_power(power: Array, noise: Array, spread: float, samples: float) -> Mea
     return MeanSquare(value, spread * least, slope, samples)
 
 
+def line_powers(
+    power: Array,
+    noise: Array,
+    spread: float,
+    first: NDArray[np.int_],
+    stop: NDArray[np.int_],
+) -> tuple[Array, Array]:
+    """Mean squares of many lines from all bins of their lobes, as line_power gives one.
+
+    Parameters
+    ----------
+    power : ndarray of float64, shape (n,)
+        V^2 by bin, as found.
+    noise : ndarray of float64, shape (n,)
+        V^2 by bin, of the noise alone.
+    spread : float
+        Of the window (see Window).
+    first, stop : ndarray of int, shape (m,)
+        Each lobe's first bin and the one after its last, first < stop <= n. Lobes may overlap.
+
+    Returns
+    -------
+    value, floor : ndarray of float64, shape (m,)
+        V^2, below 0 by noise where there is no line, and V^4.
+    """
+    if not len(first):
+        return np.zeros(0), np.zeros(0)
+    start = int(first.min())
+    within = slice(start, int(stop.max()))
+    above, own = power[within] - noise[within], noise[within]
+    # Sums from one bound to the next, of which every second is that of a lobe. A lobe may end
+    # where the bins do, which is no place to start from.
+    bounds = np.stack([first, stop], axis=1).ravel() - start
+    value, least = (
+        np.add.reduceat(np.append(each, 0.0), bounds)[::2] for each in (above, own * own)
+    )
+    return value, spread * least
+
+
 def _bounds(kept: Sequence[slice], count: int) -> NDArray[np.intp]:
     """First and last + 1 of ranges that hold a bin at least, and of what stands between them."""
     ranges = [bins.indices(count)[:2] for bins in kept]

@@ -15,9 +15,9 @@ from backbench.quantities.writing import in_text
 from backbench.signal.background import degrees_of_freedom
 from backbench.signal.band_sums import parted, widened, with_lines
 from backbench.signal.dither import lines_of_steps
-from backbench.signal.harmonics import Harmonics, beats
+from backbench.signal.harmonics import Harmonics, beats, beside
 from backbench.signal.hidden_hum import MARGIN, UNSEEN_FACTOR, hidden_hum, hidden_under_tones
-from backbench.signal.power import STANDING, MeanSquare, line_power, noise_sum
+from backbench.signal.power import STANDING, MeanSquare, line_power, line_powers, noise_sum
 from backbench.signal.spectrum import Lines, Spectrum, read_lines
 from backbench.signal.track import Array
 
@@ -29,10 +29,6 @@ PASS_BAND = 20_000 / 44_100
 EDGE = 1.0005
 """A harmonic so little above the edge of a band, by a generator a little off, is within it."""
 LAST_ORDER = 10
-BESIDE = 6.0
-"""Standard deviations of the noise above which a line stands beside a harmonic."""
-LOST = 1e-3
-"""Share of a harmonic that its middle may not show, where the tone wanders a little."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -179,14 +175,12 @@ class ToneLines:
     @cached_property
     def _harmonics(self) -> Harmonics:
         """All harmonics up to 20 kHz, or the tenth where that is higher."""
-        last = max(self.last_order(BAND_HZ[1]), min(LAST_ORDER, self.last_order(math.inf)))
-        orders = np.arange(2, last + 1)
-        positions: Array = np.asarray(orders * self.position, dtype=np.float64)
-        lines, noise = self._read(positions)
+        orders = self._orders
+        lines, noise = self._read(np.asarray(orders * self.position, dtype=np.float64))
         phase = np.angle(np.exp(1j * (lines.phase - orders * self.phase)))
         square: Array = lines.square - noise
         if self._drifts:
-            square, noise = self._from_lobes(positions)
+            square, noise = self._lobes_of_harmonics
         # A whole lobe holds what stands so near to a harmonic that their lobes meet.
         hum, blind = self._hum(orders, square, 2 * self.half if self._drifts else self.half)
         return Harmonics(
@@ -206,15 +200,26 @@ class ToneLines:
         lost = 1 - middle.value / whole.value
         return lost > 4 * (whole.relative + middle.relative)
 
-    def _from_lobes(self, positions: Array) -> tuple[Array, Array]:
-        """Mean squares of lines from their whole lobes, and what noise makes of them.
+    @cached_property
+    def _orders(self) -> NDArray[np.int_]:
+        """From the second on, up to 20 kHz, or the tenth where that is higher."""
+        last = max(self.last_order(BAND_HZ[1]), min(LAST_ORDER, self.last_order(math.inf)))
+        return np.arange(2, last + 1)
+
+    @cached_property
+    def _lobes_of_harmonics(self) -> tuple[Array, Array]:
+        """Mean squares of all harmonics from their whole lobes, and what noise makes of them.
 
         A drift spreads a line in proportion to its frequency, so that its middle alone would
         read low; the lobe holds all of it, at the price of more noise.
         """
-        lobes = [self._whole(position) for position in positions.tolist()]
-        values = np.array([square.value for square in lobes])
-        return values, np.sqrt([square.floor for square in lobes])
+        positions = self._orders * self.position
+        first = np.maximum(np.ceil(positions - self.half), 0).astype(int)
+        stop = np.minimum(np.floor(positions + self.half) + 1, len(self.noise)).astype(int)
+        value, floor = line_powers(
+            self.spectrum.power, self.noise, self.spectrum.window.spread, first, stop
+        )
+        return value, np.sqrt(floor)
 
     @cached_property
     def _hum_of_fundamental(self) -> tuple[Array, NDArray[np.bool_]]:
@@ -297,9 +302,7 @@ class ToneLines:
         last = self.last_order(top_hz)
         if last < 2:
             return 0.0
-        harmonics = self.harmonics(last)
-        orders = harmonics.orders.tolist()
-        return beats(harmonics, np.array([self._whole(n * self.position).value for n in orders]))
+        return beats(self.harmonics(last), self._lobes_of_harmonics[0][: last - 1])
 
     @cached_property
     def noise_only(self) -> MeanSquare:
@@ -338,12 +341,8 @@ class ToneLines:
             return np.zeros(0)
         harmonics = self.harmonics(last)
         standing = harmonics.square > STANDING * np.hypot(harmonics.noise, harmonics.hum)
-        orders, own = harmonics.orders[standing], harmonics.square[standing]
-        whole = [self._whole(n * self.position) for n in orders.tolist()]
-        rest = np.array([square.value for square in whole]) - own
-        floor = np.sqrt([square.floor for square in whole])
-        least = np.maximum(BESIDE * floor + np.sqrt(2 * own * floor), LOST * own)
-        return np.where(rest > least, rest, 0.0)
+        whole, floor = (each[: last - 1][standing] for each in self._lobes_of_harmonics)
+        return beside(harmonics.square[standing], whole, floor)
 
     def _whole(self, position: float) -> MeanSquare:
         """Mean square of all that stands in the lobe of a line."""

@@ -10,6 +10,7 @@ import numpy as np
 from backbench.errors import Refusal
 from backbench.quantities.writing import in_text
 from backbench.signal.track import Array
+from backbench.signal.uncertainty import Contribution, combine
 
 BLOCK_S = 0.005
 LEAST_PERIODS = 2
@@ -34,16 +35,22 @@ class Speed:
     ----------
     windows : ndarray of float64, shape (shifts, windows)
         Hz.
+    edge_hz : float
+        By how much the mean over the same stretch differs where its ends count less: a wave of the
+        speed that the stretch cuts off, Hz.
     """
 
     windows: Array
+    edge_hz: float = 0.0
 
     @property
     def mean(self) -> tuple[float, float, float]:
         """Mean frequency in Hz, its standard uncertainty, and degrees of freedom."""
         first = self.windows[0]
         n = len(first)
-        return float(first.mean()), float(first.std(ddof=1) / math.sqrt(n)), float(n - 1)
+        scatter = float(first.std(ddof=1) / math.sqrt(n))
+        total = combine([Contribution(scatter, n - 1), Contribution(self.edge_hz)])
+        return float(first.mean()), total.u, total.dof
 
     @property
     def range(self) -> tuple[float, float]:
@@ -92,7 +99,12 @@ def speed_of(volts: Array, rate_hz: float, stated_hz: float) -> Speed:
     if np.abs(turns).max() > MOST_TURN:
         raise Refusal("the tone jumps or drops out within the record")
     phase = np.concatenate([[0.0], np.cumsum(turns)])
-    return Speed(carrier + _windows(phase, block / rate_hz))
+    step_s = block / rate_hz
+    windows = _windows(phase, step_s)
+    within = turns[: windows.shape[1] * round(WINDOW_S / step_s)] / (2 * np.pi * step_s)
+    ends = np.hanning(len(within))
+    edge = abs(float(np.dot(within, ends) / ends.sum() - within.mean()))
+    return Speed(carrier + windows, edge)
 
 
 def carrier_of(volts: Array, rate_hz: float, stated_hz: float) -> float:
