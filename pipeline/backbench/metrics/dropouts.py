@@ -59,7 +59,7 @@ def _some(seen: TransportView) -> list[Array]:
 @metric(
     "dropouts",
     title="Drop-outs",
-    unit="1/min",
+    unit="/min",
     better="lower",
     source=_SOURCE,
     stimuli=["transport"],

@@ -51,7 +51,7 @@ UNITS = {
     "VA": UnitOfMeasure("VA", 1e5, True, ("va",)),
     "deg": UnitOfMeasure("°", 3600.0, False, ("deg", "degree", "degrees")),
     "arcmin": UnitOfMeasure("arcmin", 21_600.0, False, ("arcminutes", "minutes of arc")),
-    "1/min": UnitOfMeasure("1/min", 1e6, False, ("per minute", "/min")),
+    "/min": UnitOfMeasure("/min", 1e6, False, ("per minute", "1/min")),
     "rad": UnitOfMeasure("rad", 100.0, False, ("rad", "radian", "radians")),
     "bit": UnitOfMeasure("bit", 64.0, False, ("bit", "bits")),
     "1": UnitOfMeasure("", 1e9),
@@ -89,6 +89,12 @@ def spelled_unit(text: str) -> tuple[str, int] | None:
     if base is None or prefix not in _POWERS or not UNITS[base].prefixed:
         return None
     return None if plain.startswith("mh") else (base, _POWERS[prefix])
+
+
+def bare_prefix(text: str) -> int | None:
+    """The power of ten of a prefix that stands alone: "k" and "K" are 3; None for other texts."""
+    plain = {"K": "k", "u": "µ", "\u03bc": "µ"}.get(text, text)
+    return _POWERS.get(plain)
 
 
 def scaled(number: float, power: int) -> float:

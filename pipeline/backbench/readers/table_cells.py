@@ -7,7 +7,7 @@ import re
 
 from backbench.quantities.faults import UnreadableQuantity
 from backbench.quantities.numerals import DecimalSign, read_number
-from backbench.quantities.units import spelled_unit
+from backbench.quantities.units import bare_prefix, scaled, spelled_unit
 
 MARKS = {
     "OL", "O.L", "O.L.", "OVL", "OVLD", "OVER", "OVERLOAD", "OVERFLOW", "OVERRANGE", "UNDER", "UL",
@@ -15,8 +15,6 @@ MARKS = {
     "ERR", "ERROR", "INVALID", "?",
 }  # fmt: skip
 """What instruments write where they have no value: common practice, no source."""
-PREFIXES = {"k": 3, "K": 3, "M": 6, "m": -3, "u": -6, "µ": -6, "μ": -6}
-"""Prefixes that stand behind a number alone, as in "1k": powers of ten."""
 _DASHES = re.compile(r"[-–—_*.]{1,8}")
 _APART = "'’\u00a0\u2009\u202f "
 """What may stand between thousands beside the point and the comma."""
@@ -56,7 +54,7 @@ def is_number(cell: str, decimal: DecimalSign) -> bool:
     if match is None:
         return False
     rest = cell[match.end() :].strip()
-    return not rest or rest in PREFIXES or spelled_unit(rest) is not None
+    return not rest or bare_prefix(rest) is not None or spelled_unit(rest) is not None
 
 
 def number_of(cell: str, decimal: DecimalSign) -> tuple[float, str] | None:
@@ -68,12 +66,12 @@ def number_of(cell: str, decimal: DecimalSign) -> tuple[float, str] | None:
     if match is None or not is_number(cell, decimal):
         return None
     rest = cell[match.end() :].strip()
-    power = f"e{PREFIXES[rest]}" if rest in PREFIXES else ""
+    power = bare_prefix(rest)
     try:
         value = read_number(re.sub("[dD]", "e", match[0]), decimal)
     except UnreadableQuantity:
         return None
-    return float(f"{value!r}{power}") if power else value, "" if power else rest
+    return (value, rest) if power is None else (scaled(value, power), "")
 
 
 def is_mark(cell: str) -> bool:

@@ -29,6 +29,8 @@ class HarmonicsAlong:
         Peak, V, what the scatter adds taken off.
     u : ndarray of float64, shape (n,)
         Standard uncertainty of each, V.
+    segments : int
+        Of the record, from whose scatter it comes.
     """
 
     orders: np.ndarray

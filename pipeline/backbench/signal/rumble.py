@@ -20,7 +20,17 @@ LEAST_SEGMENTS = 4
 
 @dataclass(frozen=True)
 class WeightedNoise:
-    """rms: V. u: its standard uncertainty by the scatter of segments, V. dof: of u."""
+    """Rms of a noise, with its scatter over the record.
+
+    Parameters
+    ----------
+    rms : float
+        V.
+    u : float
+        Its standard uncertainty by the scatter of segments, V.
+    dof : int
+        Degrees of freedom of u.
+    """
 
     rms: float
     u: float
@@ -70,7 +80,18 @@ def rumble_weighted(hz: Array) -> Array:
 
 
 def band(low_hz: float, high_hz: float) -> Callable[[Array], Array]:
-    """A weighting of 1 from low_hz to high_hz and 0 beside it."""
+    """A weighting of 1 within a band and 0 beside it.
+
+    Parameters
+    ----------
+    low_hz, high_hz : float
+        Ends of the band, which belong to it, Hz.
+
+    Returns
+    -------
+    callable
+        From frequencies, Hz, to ratios of amplitudes.
+    """
     return lambda hz: np.asarray(((hz >= low_hz) & (hz <= high_hz)).astype(float))
 
 
