@@ -217,7 +217,7 @@ class Catalogue:
         if held is not None and held[0] == self.places.database:
             yield held[1]
             return
-        self.places.bring_into_force()
+        self.places.prepare_reading()
         with database.reading(self.places.database) as opened:
             token = _READING.set((self.places.database, opened))
             try:
@@ -250,12 +250,12 @@ class Catalogue:
         """How the captures of a review ended, with the reasons. Raises UserError."""
         from backbench.ingest.outcomes import review_outcomes
         from backbench.ingest.recording_dates import RecordingDates
-        from backbench.ingest.review_names import unknown_review
+        from backbench.ingest.review_names import review_not_there
 
         with self.reading() as opened:
             known = [str(key) for (key,) in opened.rows("SELECT review_key FROM review")]
             if review not in known:
-                raise unknown_review(review, known)
+                raise review_not_there(review, known, self.places.ledger.newest())
             ended = review_outcomes(opened, [review])[review]
         return replace(ended, dates=RecordingDates(self.places.root).in_doubt(review))
 

@@ -78,6 +78,17 @@ def test_a_withdrawal_is_in_the_summary(catalogue: Catalogue) -> None:
     assert "withdrawn now: auk" in text
 
 
+def test_a_withdrawn_review_is_known_as_such(catalogue: Catalogue) -> None:
+    assert "withdrawn" not in message(catalogue, "verify")
+    message(catalogue, "withdraw", "auk", "--reason", "wrong load")
+    assert "0 faults" in (text := message(catalogue, "verify"))
+    assert "; 1 review withdrawn" in text
+    with pytest.raises(UserError, match=r"withdrawn: wrong load.*`backbench withdraw auk --undo`"):
+        message(catalogue, "show", "auk", code=1)
+    message(catalogue, "withdraw", "auk", "--undo")
+    assert "withdrawn" not in message(catalogue, "verify")
+
+
 OLD = """
 [review]
 mains_hz = 50

@@ -7,7 +7,9 @@ import shutil
 from pathlib import Path
 
 import pytest
+from typer.testing import CliRunner
 
+from backbench.cli import app
 from backbench.documents.manifest import read_manifest
 from backbench.documents.settings import read_settings
 from backbench.errors import UserError
@@ -165,3 +167,14 @@ def test_a_test_point_names_a_stimulus(stimulus: str, expected: str | None, tmp_
     (fault,) = caught.value.faults
     assert fault.where.endswith(", test_point 1, stimulus")
     assert expected in str(fault)
+    assert "trace table" not in str(fault)
+
+
+@pytest.mark.parametrize("words", [("reviews",), ("show", "auk"), ("query", "quietest-of-a-kind")])
+def test_faulty_settings_come_before_the_want_of_reviews(
+    words: tuple[str, ...], tmp_path: Path
+) -> None:
+    point = '[[test_point]]\nkey = "own"\ntitle = "Own"\nstimulus = "tonne"\n'
+    (tmp_path / "backbench.toml").write_text(point, encoding="utf-8")
+    ran = CliRunner().invoke(app, [*words, "-c", str(tmp_path)])
+    assert "did you mean tone?" in str(ran.exception)

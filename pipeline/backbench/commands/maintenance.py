@@ -114,6 +114,7 @@ def _report(report: Report) -> None:
         f"{counted(report.receipts, 'receipt')}, {counted(report.readings, 'reading')}: "
         f"{counted(len(report.faults), 'fault')}, {len(report.gaps)} not taken in, "
         f"{len(report.orphans)} left over"
+        + (f"; {counted(report.withdrawn, 'review')} withdrawn" if report.withdrawn else "")
     )
 
 

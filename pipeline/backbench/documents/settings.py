@@ -109,7 +109,8 @@ class CustomTestPoint(Strict):
         for name in value.split(", "):
             if name not in known:
                 remedy = did_you_mean(name, known)
-                raise ValueError(f"a kind of stimulus: {', '.join(known)} | {remedy}")
+                choice = "" if remedy else f": {', '.join(known)}"
+                raise ValueError(f"a kind of stimulus{choice} | {remedy}")
         return value
 
 

@@ -15,6 +15,7 @@ from backbench.documents.validation import read_bytes
 from backbench.errors import Fault, UserError, did_you_mean
 from backbench.ingest.analysis_plan import named_files
 from backbench.ingest.capture_files import recordings
+from backbench.ingest.review_names import withdrawn_fault
 from backbench.quantities.counts import counted
 from backbench.storage.vault import Receipt, Received, Vault
 
@@ -81,10 +82,7 @@ def _refuse_withdrawn(before: Receipt, where: str) -> None:
     """A withdrawn review stays withdrawn until it is restored, or corrected in its own folder."""
     if before.withdrawn is None:
         return
-    fault = Fault(
-        f"{where}, review {before.review!r}", f"withdrawn: {before.withdrawn}",
-        "a review that stands", f"restore it with `backbench withdraw {before.review} --undo`",
-    )  # fmt: skip
+    fault = withdrawn_fault(f"{where}, review {before.review!r}", before)
     raise UserError(f"{before.review} stays withdrawn", [fault])
 
 

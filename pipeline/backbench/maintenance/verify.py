@@ -29,6 +29,7 @@ class Report:
     faults: what is damaged or contradicts itself, by place.
     gaps: where the database doesn't yet say what ledger and settings say of a review; a command
     that was broken off left them, and the next one that changes the catalogue closes them.
+    withdrawn: reviews that are out of the database, their originals kept.
     orphans: kept originals that no receipt names (of a review that was refused, or a run that
     broke off); harmless.
     """
@@ -36,6 +37,7 @@ class Report:
     originals: int = 0
     bytes: int = 0
     receipts: int = 0
+    withdrawn: int = 0
     readings: int = 0
     faults: list[Fault] = field(default_factory=list)
     gaps: list[str] = field(default_factory=list)
@@ -91,6 +93,8 @@ def _receipts(places: CataloguePaths, report: Report) -> list[Receipt]:
             report.faults.append(Fault(str(path), f"receipt {receipt.number}", expected, RESTORE))
         receipts.append(receipt)
     report.receipts = len(receipts)
+    newest = {receipt.review: receipt for receipt in receipts}
+    report.withdrawn = sum(receipt.withdrawn is not None for receipt in newest.values())
     report.faults += _missing_receipts(places)
     return receipts
 

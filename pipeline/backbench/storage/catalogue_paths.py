@@ -18,7 +18,7 @@ from backbench.documents.validation import parse_toml, read_bytes
 from backbench.errors import Fault, UserError
 from backbench.metrics.in_force import use_own_metrics
 from backbench.storage.atomic_io import ASIDE, PART
-from backbench.storage.database import IN_USE, MAKING
+from backbench.storage.database import DATABASE_NAME, IN_USE, MAKING
 from backbench.storage.lock import turn
 from backbench.storage.vault import Ledger, Vault
 
@@ -85,6 +85,15 @@ class CataloguePaths:
                 _ = self.settings
         except UserError:
             pass
+
+    def prepare_reading(self) -> None:
+        """Bring the settings into force before the database is read.
+
+        Raises UserError where they are faulty and there is no database: that is mended first.
+        """
+        self.bring_into_force()
+        if (self.root / SETTINGS_NAME).exists() and not (self.database / DATABASE_NAME).exists():
+            _ = self.settings
 
     @contextmanager
     def changing(self, patience_s: float = PATIENCE_S) -> Iterator[None]:
