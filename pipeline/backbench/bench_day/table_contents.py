@@ -13,6 +13,12 @@ from backbench.quantities.counts import counted
 from backbench.quantities.units import spelled_unit
 from backbench.quantities.writing import in_text
 from backbench.readers.array_tables import headings_of
+from backbench.readers.complex_columns import (
+    complex_columns,
+    headings_of_parts,
+    parts_in_words,
+)
+from backbench.readers.compound_cells import value_and_spread
 from backbench.readers.declaration import ArrayContents, TableFormat
 from backbench.readers.delimited import first_lines, text_layout
 from backbench.readers.file_formats import HEAD_BYTES, readers
@@ -79,7 +85,14 @@ def _of_text(path: Path, file: str) -> TableContents | str | None:
     except NoTable:
         return _why_no_table(lines, prose=path.suffix.lower() in OF_PROSE)
     time = counted_time(lines[: layout.first], layout.decimal)
-    return TableContents(with_units_of_cells(lines, layout), _text_in_words(layout), time)
+    found = complex_columns(lines, layout)
+    whole = {column.position for column in found}
+    own = [
+        Heading("") if k in whole else heading
+        for k, heading in enumerate(with_units_of_cells(lines, layout))
+    ]
+    words = _text_in_words(layout) + parts_in_words(found, len(own))
+    return TableContents((*own, *headings_of_parts(layout, found)), words, time)
 
 
 def _why_no_table(lines: Sequence[str], *, prose: bool) -> str | None:
@@ -98,7 +111,8 @@ def with_units_of_cells(lines: Sequence[str], layout: TextLayout) -> tuple[Headi
     stated: list[set[str]] = [set() for _ in layout.headings]
     for row in rows:
         for k, cell in enumerate(row[: len(stated)]):
-            read = number_of(cell, layout.decimal)
+            value = value_and_spread(cell)
+            read = number_of(value[0] if value else cell, layout.decimal)
             if read is not None:
                 named = spelled_unit(read[1]) if read[1] else None
                 stated[k].add(named[0] if named else "")
