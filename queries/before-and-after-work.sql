@@ -5,7 +5,7 @@
 -- conditions: one output before and after; noise at idle; distortion at 1 kHz, 5 W, 8 Ω; power
 --   at 1 % THD, 1 kHz, 8 Ω; uncertainties with that of another session in them
 -- grain: unit_key, metric; one row per unit and metric
--- needed: unit_key, title, before, after, assessment, difference, output
+-- needed: unit_key, title, difference, assessment, before, after, output
 -- parameter unit: unit = ''; unit; all units where empty
 -- column unit_key: -; Unit
 -- column label: -; Maker and model

@@ -1,7 +1,8 @@
 -- title: Missing measurements
 -- question: Which of the usual tests does each unit of each review have, which gave no value, and
 --   which were not run? Channel balance counts for both units of a mono pair; separation is
---   expected of units with two outputs, power and source impedance of amplifiers.
+--   expected of units with two outputs, power and source impedance of amplifiers. What is missing
+--   comes first.
 -- conditions: each unit of each review, at most {most}; larger marks: more readings
 -- grain: review_key, unit_key, family; one row per unit of a review and part of the tests
 -- needed: unit_key, reviewed, family, state, readings
@@ -14,6 +15,7 @@
 -- column family: -; Test
 -- column state: -; State
 -- column readings: -; Readings with a value
+-- column position: -; Place among the tests
 -- chart: coverage
 WITH family (position, family, metric, loaded, paired) AS (
     VALUES (1, 'level and gain', 'gain', false, false), (2, 'distortion', 'thd', false, false),
@@ -66,7 +68,7 @@ found AS (
     LEFT JOIN outputs USING (review_key, unit_key)
     LEFT JOIN counted USING (review_key, unit_key, metric)
 )
-SELECT review_key, unit_key, label, reviewed, family, state, readings
+SELECT review_key, unit_key, label, reviewed, family, state, readings, position
 FROM found
 JOIN (
     SELECT review_key, unit_key, count(*) FILTER (state IN ('absent', 'refused')) AS gaps
@@ -76,4 +78,4 @@ JOIN (
     LIMIT $most
 ) USING (review_key, unit_key)
 WHERE NOT $lacking OR state IN ('absent', 'refused')
-ORDER BY review_key, unit_key, position
+ORDER BY state NOT IN ('absent', 'refused'), review_key, unit_key, position

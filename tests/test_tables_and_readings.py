@@ -13,6 +13,8 @@ from typer.testing import CliRunner, Result
 
 from backbench.catalogue import Catalogue
 from backbench.cli import app
+from backbench.commands import bench_day
+from backbench.querying import saved_queries
 from backbench.reports.column_widths import laid_out
 
 
@@ -30,7 +32,7 @@ def widest(text: str) -> int:
 COMMANDS = typer.main.get_command(app).commands  # type: ignore[attr-defined]
 TABLES = {
     "reviews", "show", "queries", "readings", "query", "metrics", "compare", "pair", "before-after",
-    "trend", "drift", "plan", "history", "verify",
+    "promises", "trend", "drift", "plan", "history", "verify",
 }  # fmt: skip
 """Commands whose answer is a table."""
 OTHERS = {
@@ -95,6 +97,33 @@ def test_what_a_table_is_read_for_stays_in_80_columns(
     layout = laid_out(cells, {}, 80, folded={"title", "reason", "label", "stimulus", "promised"})
     assert needed <= {*layout.widths}
     assert {*layout.widths} | {*layout.hidden} == {*columns}
+    assert sum(layout.widths.values()) + 2 * len(layout.widths) <= 80
+
+
+PLANNED = {"n": 2, "done": 1, "file": 38, "level": 6, "output": 6, "load": 5, "range": 5,
+           "power": 5, "why": 60}  # fmt: skip
+WORK = {"unit_key": 20, "label": 22, "output": 5, "before": 8, "after": 8, "difference": 8,
+        "beyond": 6}  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("columns", "texts", "first"),
+    [
+        (PLANNED, {"play": "19 kHz + 19.993 kHz, 1:1, 2 s, generator into recorder"},
+         bench_day.NEEDED[:5]),
+        (WORK, {"title": "Residual noise, A-weighted", "assessment": "not significantly different"},
+         saved_queries.shipped()["before-and-after-work"].needed[:6]),
+    ],
+)  # fmt: skip
+def test_needed_texts_are_folded_before_one_of_them_is_left_out(
+    columns: dict[str, int], texts: dict[str, str], first: tuple[str, ...]
+) -> None:
+    cells = {name: ["x" * width, "x"] for name, width in columns.items()}
+    cells |= {name: [text, "x"] for name, text in texts.items()}
+    titles = {"difference": "Change"}
+    layout = laid_out(cells, titles, 80, folded={*texts, "why", "label"}, needed=first)
+    assert {*first} <= {*layout.widths}
+    assert all(layout.widths[name] >= max(map(len, text.split())) for name, text in texts.items())
     assert sum(layout.widths.values()) + 2 * len(layout.widths) <= 80
 
 

@@ -59,7 +59,7 @@ def test_a_wide_workbook_with_a_title_and_headings_over_columns(terminal: Termin
     sheet = wide_sheet(terminal.folder).name
     proposed = terminal.run(
         sheet, "--map", "bench-book.toml", "--propose",
-        answered=("notebook", "50", "tube", "receiver", "2"),
+        answered=("notebook", "50", "tube", "y", "2"),
     )  # fmt: skip
     assert proposed == 0
     assert terminal.run(sheet, "--map", "bench-book.toml", "-c", "catalogue", answered=("y",)) == 3

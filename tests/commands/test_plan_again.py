@@ -48,7 +48,7 @@ def planned(root: Path, *words: str) -> dict[str, str]:
     command = ["plan", str(root / "review"), "-c", str(root / "home"), "--format", "csv", *words]
     ran = CliRunner().invoke(app, command)
     assert ran.exit_code == 0, ran.output
-    return {row["file"]: row["generator"] for row in csv.DictReader(io.StringIO(ran.stdout))}
+    return {row["file"]: row["level"] for row in csv.DictReader(io.StringIO(ran.stdout))}
 
 
 def test_loads_rate_and_gain_stand_until_others_are_given(begun: Path) -> None:

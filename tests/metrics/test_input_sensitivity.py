@@ -57,7 +57,7 @@ def test_never_beyond_what_was_measured() -> None:
     one, rated = derived("sensitivity", captures([0.2, 0.5]))
     assert isinstance(one, RefusedDerivation)
     assert isinstance(rated, RefusedDerivation)
-    assert "which does not hold 2.83 V" in one.reason
+    assert "which does not hold 2.83 V; record a tone at an output of 2.83 V or" in one.reason
     assert derived("sensitivity", captures([0.2])) == []
 
 

@@ -229,22 +229,22 @@ CASES = [
         reading m-left channel_balance 0.2 0 review=r1 against=m-right
         """, """
         unit_key | family               | readings | state          | reviewed
-        m-left   | level and gain       | 1        | measured       | 2020-03-01
         m-left   | distortion           | 0        | absent         | 2020-03-01
         m-left   | distortion and noise | 0        | absent         | 2020-03-01
         m-left   | power at a limit     | 0        | absent         | 2020-03-01
         m-left   | residual noise       | 0        | absent         | 2020-03-01
         m-left   | response             | 0        | absent         | 2020-03-01
         m-left   | source impedance     | 0        | absent         | 2020-03-01
-        m-left   | channel balance      | 1        | measured       | 2020-03-01
-        m-left   | separation           | 0        | not applicable | 2020-03-01
-        m-right  | level and gain       | 1        | measured       | 2020-03-01
         m-right  | distortion           | 0        | absent         | 2020-03-01
         m-right  | distortion and noise | 0        | absent         | 2020-03-01
         m-right  | power at a limit     | 0        | absent         | 2020-03-01
         m-right  | residual noise       | 0        | absent         | 2020-03-01
         m-right  | response             | 0        | absent         | 2020-03-01
         m-right  | source impedance     | 0        | absent         | 2020-03-01
+        m-left   | level and gain       | 1        | measured       | 2020-03-01
+        m-left   | channel balance      | 1        | measured       | 2020-03-01
+        m-left   | separation           | 0        | not applicable | 2020-03-01
+        m-right  | level and gain       | 1        | measured       | 2020-03-01
         m-right  | channel balance      | 1        | measured       | 2020-03-01
         m-right  | separation           | 0        | not applicable | 2020-03-01
         """),

@@ -30,13 +30,14 @@ class Question:
     """text: what is asked. choices: the possible answers; none where any text may be one.
 
     take: puts an answer into the proposal; raises ValueError, worded for who answered. optional:
-    an empty answer leaves it open.
+    an empty answer leaves it open. word: what the sheet has, perhaps one of the choices misspelt.
     """
 
     text: str
     choices: tuple[str, ...]
     take: Callable[[str], None]
     optional: bool = False
+    word: str = ""
 
 
 def questions(proposal: Proposal) -> Iterator[Question]:
@@ -51,7 +52,8 @@ def questions(proposal: Proposal) -> Iterator[Question]:
         for word, times in list(fact.unknown.items()):
             short = name.split(".")[1]
             text = f"{word!r} in {fact.column!r} ({counted(times, 'row')}) means which {short}?"
-            yield Question(text, choices()[short], _word_taker(fact, word), optional=True)
+            yield Question(text, choices()[short], _word_taker(fact, word), optional=True,
+                           word=word)  # fmt: skip
     for reading in proposal.readings:
         yield from _of_reading(reading)
 

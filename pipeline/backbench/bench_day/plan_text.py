@@ -24,9 +24,9 @@ def row_of(step: PlannedStep) -> dict[str, object]:
     conditions = step.conditions
     return {
         "file": step.file,
-        "generator": generator_text(step),
+        "level": generator_text(step),
         "output": in_text(step.out_vrms, "V") if step.out_vrms else "",
-        "load": "as usual" if conditions.load_ohm is None else _load(conditions.load_ohm),
+        "load": "usual" if conditions.load_ohm is None else _load(conditions.load_ohm),
         "range": conditions.range or "",
         "play": stimulus_text(step),
         "power": in_text(step.power_w, "W") if step.power_w else "",
@@ -59,7 +59,7 @@ def stimulus_text(step: PlannedStep) -> str:
             text = f"nothing ({facts['idle']})"
         case other:
             text = other
-    return f"{text}; {own}" if own else text
+    return f"{text}, {own}" if own else text
 
 
 def _recorded(db: float | None) -> str:
@@ -67,9 +67,9 @@ def _recorded(db: float | None) -> str:
 
 
 def _outside(step: PlannedStep) -> list[str]:
-    remarks = [f"for {in_text(step.record_s, 's')}"] if step.record_s else []
+    remarks = [in_text(step.record_s, "s")] if step.record_s else []
     remarks += [f"{step.conditions.driven} driven only"] if step.conditions.driven else []
-    return [*remarks, *(["generator into the recorder"] if step.loop_back else [])]
+    return [*remarks, *(["generator into recorder"] if step.loop_back else [])]
 
 
 def generator_text(step: PlannedStep) -> str:

@@ -36,14 +36,14 @@ NOT_APPLICABLE = "not applicable"
 MOST_REVIEWS = 22
 
 
-@chart("coverage", COLUMNS, ("unit_key", "reviewed"))
+@chart("coverage", COLUMNS, ("unit_key", "reviewed", "position"))
 def coverage(chart_input: ChartInput) -> alt.LayerChart:
     """The catalogue's gaps: reviews by families of metrics, an empty cell where nothing is."""
     rows = [
         r | {"state": (r["state"] or "").replace("_", " "), "_row": _row_key(r)}
         for r in chart_input.frame.to_dicts()
     ]
-    families = list(dict.fromkeys(r["family"] for r in rows))
+    families = list(dict.fromkeys(r["family"] for r in sorted(rows, key=_position)))
     lacking = _lacking(rows)
     shown = _most_lacking(lacking, chart_input.subject)[:MOST_REVIEWS]
     if not families:
@@ -98,6 +98,11 @@ def _coverage_note(lacking: Mapping[tuple[str, str], int], shown: int) -> str:
     note = f"{gaps} incomplete" if gaps else "all complete"
     drawn = f"{shown} of {len(lacking)}" + ", most missing first" * (gaps > 0)
     return f"{drawn}; {note}" if shown < len(lacking) else note
+
+
+def _position(row: Row) -> int:
+    """The place of a row's family among the others; as the rows come where none is given."""
+    return int(row.get("position") or 0)
 
 
 def _row_key(row: Row) -> tuple[str, str]:

@@ -84,6 +84,12 @@ def ask_all(questions: Iterable[Question]) -> None:
 
 
 def _answer(question: Question) -> str:
+    from backbench.bench_day.review_request import near_miss
+
+    if question.word and (near := near_miss(question.word, question.choices)) is not None:
+        typer.echo(question.text)
+        if typer.confirm(f"  {question.word!r}: is {near!r} meant?", default=True):
+            return near
     if question.choices:
         return choose(question.text, question.choices, optional=question.optional)
     return _prompted(question.text, optional=question.optional)

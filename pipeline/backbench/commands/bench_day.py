@@ -297,7 +297,7 @@ def _brackets(home: Catalogue, manifest: Manifest) -> tuple[LimitBracket, ...]:
         return tuple(limit_brackets(session_of_review(store, manifest.review.key)))
 
 
-NEEDED = ("n", "done", "file", "generator", "load", "range", "play")
+NEEDED = ("file", "play", "level", "load", "range", "done", "n")
 """What somebody at the bench sets, one capture after the other."""
 
 

@@ -120,7 +120,8 @@ def _input_for(
         low, high = (math.exp(point.x) for point in (points[0], points[-1]))
         reason = (
             f"measured from {in_text(low, 'V')} to {in_text(high, 'V')}, which does not "
-            f"hold {in_text(volts, 'V')}"
+            f"hold {in_text(volts, 'V')}; record a tone at an output of {in_text(volts, 'V')} "
+            f"or slightly {'less' if volts < low else 'more'}"
         )
         return RefusedDerivation(reason, points[0].level, sources, detail=detail)
     pairs = list(itertools.pairwise(points))

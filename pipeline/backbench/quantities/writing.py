@@ -79,6 +79,11 @@ def axis_labels(values: Sequence[float], unit: str = "", *, log: bool = False) -
     return [_fixed(value, places) + _mark(unit, power) for value in scaled]
 
 
+def whole_number(count: int) -> str:
+    """A count to its last digit, such as "1029" or "12 029"."""
+    return _fixed(count, 0)
+
+
 def signed(value: float, unit: str = "", digits: int = 3) -> str:
     """A change, as `quantity` writes it, with its sign: "+0.12 dB"."""
     return ("+" if value > 0 else "") + quantity(value, unit, digits)

@@ -9,8 +9,9 @@ GAP = 2
 """Characters between two columns."""
 EDGE = 2
 """Characters before the first column and after the last one, together."""
-NARROWEST, NARROWEST_PROSE = 16, 26
-"""How narrow a text may be folded; a sentence needs more to be read."""
+NARROWEST, NARROWEST_PROSE, NARROWEST_NEEDED = 16, 26, 10
+"""How narrow a text may be folded; a sentence needs more to be read, and one among the needed
+columns takes less where another of them would be left out."""
 PROSE = 60
 """A cell longer than this is a sentence."""
 SPARED = (
@@ -57,20 +58,32 @@ def laid_out(
     """
     room = _Room(cells, titles, width, frozenset(folded))
     stay = keys_of(cells) if typed is None else {*typed}
-    kept, gone = list(cells), list[str]()
     same = sorted(same_in_every_row(cells), key=lambda name: any(cells[name]))
-    for name in sparing_order(cells, (*same, *spared), needed):
+    order = [name for name in sparing_order(cells, (*same, *spared), needed) if name not in stay]
+    kept = _fitting(room, list(cells), order)
+    wanted = {name for name in needed if name in cells} - {*same, *spared}
+    if not wanted <= {*kept}:
+        narrow = _Room(cells, titles, width, frozenset(folded), frozenset(needed))
+        closer = _fitting(narrow, list(cells), order)
+        if len(wanted & {*closer}) > len(wanted & {*kept}):
+            room, kept = narrow, closer
+    shown = [name for name in cells if name in kept]
+    return Layout(room.shared(shown), [name for name in cells if name not in kept])
+
+
+def _fitting(room: _Room, kept: list[str], order: Sequence[str]) -> list[str]:
+    """What stays of some columns when others go, in an order, until there is room."""
+    gone = list[str]()
+    for name in order:
         if room.holds(kept) or len(kept) == 1:
             break
-        if name not in stay:
-            kept.remove(name)
-            gone.append(name)
+        kept.remove(name)
+        gone.append(name)
     for name in reversed(gone):
         # What went before a wider column may have room beside those that stayed.
         if room.holds([*kept, name]):
             kept.append(name)
-    shown = [name for name in cells if name in kept]
-    return Layout(room.shared(shown), [name for name in cells if name not in kept])
+    return kept
 
 
 def same_in_every_row(cells: Mapping[str, Sequence[str]]) -> list[str]:
@@ -116,22 +129,25 @@ class _Room:
 
     def __init__(
         self, cells: Mapping[str, Sequence[str]], titles: Mapping[str, str], width: int,
-        folded: frozenset[str],
+        folded: frozenset[str], close: frozenset[str] = frozenset(),
     ) -> None:  # fmt: skip
+        """close: columns that are folded as narrow as can be read."""
         self.width = width
         heads = {name: titles.get(name, name) for name in cells}
         self.head = {name: _longest_word([head]) for name, head in heads.items()}
         self.whole_head = {name: len(head) for name, head in heads.items()}
         self.full = {name: max(map(len, texts), default=1) for name, texts in cells.items()}
         self.least = {
-            name: max(self.head[name], self._least(texts, self.full[name])) if name in folded
+            name: max(self.head[name], self._least(texts, self.full[name], name in close))
+            if name in folded
             else max(self.head[name], self.full[name])
             for name, texts in cells.items()
         }  # fmt: skip
 
     @staticmethod
-    def _least(texts: Sequence[str], full: int) -> int:
+    def _least(texts: Sequence[str], full: int, close: bool) -> int:
         narrow = NARROWEST_PROSE if full > PROSE else NARROWEST
+        narrow = NARROWEST_NEEDED if close else narrow
         return min(full, max(narrow, min(_longest_word(texts), PROSE // 2)))
 
     def holds(self, names: Sequence[str]) -> bool:
