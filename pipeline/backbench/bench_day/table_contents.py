@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from backbench.bench_day.preamble import CountedTime, counted_time
+from backbench.bench_day.probe_factor import ProbeFactor, probe_factor
 from backbench.quantities.counts import counted
 from backbench.quantities.units import spelled_unit
 from backbench.quantities.writing import in_text
@@ -49,11 +50,13 @@ class TableContents:
     """The headings of a file's columns, of empty text where it has none, and the file in words.
 
     time: the first row's and the distance of the rows, where the file states them beside the table.
+    probe: the factor of a probe that stands above it.
     """
 
     headings: tuple[Heading, ...]
     description: str
     time: CountedTime | None = None
+    probe: ProbeFactor | None = None
 
     @property
     def headed(self) -> bool:
@@ -92,7 +95,8 @@ def _of_text(path: Path, file: str) -> TableContents | str | None:
         for k, heading in enumerate(with_units_of_cells(lines, layout))
     ]
     words = _text_in_words(layout) + parts_in_words(found, len(own))
-    return TableContents((*own, *headings_of_parts(layout, found)), words, time)
+    probe = probe_factor(lines[: layout.first], layout.decimal)
+    return TableContents((*own, *headings_of_parts(layout, found)), words, time, probe)
 
 
 def _why_no_table(lines: Sequence[str], *, prose: bool) -> str | None:
@@ -143,8 +147,18 @@ def _of_arrays(held: ArrayContents) -> TableContents | str:
         heading if length == most and not heading.text.isdigit() else Heading("")
         for heading, (_, length) in zip(named, held.columns, strict=True)
     )
-    stated = [f"{name},{value!r}" for name, value in held.single]
-    return TableContents(headings, _arrays_in_words(held), counted_time(stated, "."))
+    stated = {name: f"{_own_name(name)},{value!r}" for name, value in held.single}
+    time = counted_time([*stated.values()], ".")
+    words = _arrays_in_words(held)
+    if time is not None:
+        tellers = [name for name, line in stated.items() if counted_time([line], ".")]
+        words += f", time from {' and '.join(tellers)}"
+    return TableContents(headings, words, time)
+
+
+def _own_name(name: str) -> str:
+    """The name of a single value without that of what it belongs to."""
+    return re.split(r"[/.@]", name)[-1]
 
 
 def _arrays_in_words(held: ArrayContents) -> str:
