@@ -103,6 +103,36 @@ def test_a_rate_that_a_variable_names_is_the_time(tmp_path: Path, kind: str) -> 
     assert made["voltage"]["unit"].startswith("FILL IN")
 
 
+@pytest.mark.parametrize("where", ["", "scope", "scope/ch1"])
+def test_an_attribute_that_names_the_rate_is_the_time(tmp_path: Path, where: str) -> None:
+    h5py = pytest.importorskip("h5py")
+    with h5py.File(tmp_path / "t.h5", "w") as file:
+        file["scope/ch1"] = VOLTS
+        file["scope/ch1"].attrs.update({"unit": "V", "limits": [1.0, 2.0]})
+        (file[where] if where else file).attrs["sample_rate"] = 1e6
+    made = proposed(tmp_path)
+    assert columns(made)["time"] == {"start": 0.0, "increment": 1e-6, "unit": "s"}
+    assert isinstance(made, Suggestion)
+    assert made.source.endswith(f"time from {where}@sample_rate")
+
+
+def test_attributes_that_contradict_each_other_give_no_time(tmp_path: Path) -> None:
+    h5py = pytest.importorskip("h5py")
+    with h5py.File(tmp_path / "t.h5", "w") as file:
+        file["ch1"] = VOLTS
+        file.attrs["sample_rate"] = 1e6
+        file["ch1"].attrs["sample_rate"] = 2e6
+    assert not isinstance(proposed(tmp_path), Suggestion)
+
+
+def test_a_field_that_names_the_increment_is_the_time(tmp_path: Path) -> None:
+    scipy.io.savemat(tmp_path / "t.mat", {"v": VOLTS, "acquisition": {"dt": 1e-6, "n": "x"}})
+    made = proposed(tmp_path)
+    assert columns(made)["time"]["increment"] == 1e-6
+    assert isinstance(made, Suggestion)
+    assert made.source.endswith("time from acquisition.dt")
+
+
 def test_units_and_meanings_that_names_lack_are_asked(tmp_path: Path) -> None:
     write_named(tmp_path, "mat", {"t": TIME, "v": VOLTS})
     made = columns(proposed(tmp_path))

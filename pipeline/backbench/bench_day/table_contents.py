@@ -9,10 +9,17 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from backbench.bench_day.preamble import CountedTime, counted_time
+from backbench.bench_day.probe_factor import ProbeFactor, probe_factor
 from backbench.quantities.counts import counted
 from backbench.quantities.units import spelled_unit
 from backbench.quantities.writing import in_text
 from backbench.readers.array_tables import headings_of
+from backbench.readers.complex_columns import (
+    complex_columns,
+    headings_of_parts,
+    parts_in_words,
+)
+from backbench.readers.compound_cells import value_and_spread
 from backbench.readers.declaration import ArrayContents, TableFormat
 from backbench.readers.delimited import first_lines, text_layout
 from backbench.readers.file_formats import HEAD_BYTES, readers
@@ -43,11 +50,13 @@ class TableContents:
     """The headings of a file's columns, of empty text where it has none, and the file in words.
 
     time: the first row's and the distance of the rows, where the file states them beside the table.
+    probe: the factor of a probe that stands above it.
     """
 
     headings: tuple[Heading, ...]
     description: str
     time: CountedTime | None = None
+    probe: ProbeFactor | None = None
 
     @property
     def headed(self) -> bool:
@@ -79,7 +88,15 @@ def _of_text(path: Path, file: str) -> TableContents | str | None:
     except NoTable:
         return _why_no_table(lines, prose=path.suffix.lower() in OF_PROSE)
     time = counted_time(lines[: layout.first], layout.decimal)
-    return TableContents(with_units_of_cells(lines, layout), _text_in_words(layout), time)
+    found = complex_columns(lines, layout)
+    whole = {column.position for column in found}
+    own = [
+        Heading("") if k in whole else heading
+        for k, heading in enumerate(with_units_of_cells(lines, layout))
+    ]
+    words = _text_in_words(layout) + parts_in_words(found, len(own))
+    probe = probe_factor(lines[: layout.first], layout.decimal)
+    return TableContents((*own, *headings_of_parts(layout, found)), words, time, probe)
 
 
 def _why_no_table(lines: Sequence[str], *, prose: bool) -> str | None:
@@ -98,7 +115,8 @@ def with_units_of_cells(lines: Sequence[str], layout: TextLayout) -> tuple[Headi
     stated: list[set[str]] = [set() for _ in layout.headings]
     for row in rows:
         for k, cell in enumerate(row[: len(stated)]):
-            read = number_of(cell, layout.decimal)
+            value = value_and_spread(cell)
+            read = number_of(value[0] if value else cell, layout.decimal)
             if read is not None:
                 named = spelled_unit(read[1]) if read[1] else None
                 stated[k].add(named[0] if named else "")
@@ -129,8 +147,18 @@ def _of_arrays(held: ArrayContents) -> TableContents | str:
         heading if length == most and not heading.text.isdigit() else Heading("")
         for heading, (_, length) in zip(named, held.columns, strict=True)
     )
-    stated = [f"{name},{value!r}" for name, value in held.single]
-    return TableContents(headings, _arrays_in_words(held), counted_time(stated, "."))
+    stated = {name: f"{_own_name(name)},{value!r}" for name, value in held.single}
+    time = counted_time([*stated.values()], ".")
+    words = _arrays_in_words(held)
+    if time is not None:
+        tellers = [name for name, line in stated.items() if counted_time([line], ".")]
+        words += f", time from {' and '.join(tellers)}"
+    return TableContents(headings, words, time)
+
+
+def _own_name(name: str) -> str:
+    """The name of a single value without that of what it belongs to."""
+    return re.split(r"[/.@]", name)[-1]
 
 
 def _arrays_in_words(held: ArrayContents) -> str:

@@ -12,6 +12,7 @@ import numpy as np
 from backbench.bench_day.classify_trace import ANY, shown_by
 from backbench.bench_day.manifest_entries import Suggestion
 from backbench.bench_day.preamble import CountedTime
+from backbench.bench_day.probe_factor import with_question
 from backbench.bench_day.table_contents import TableContents, table_contents
 from backbench.bench_day.table_data import even_steps, fundamental_hz, multiples, strongest_hz
 from backbench.bench_day.table_headings import (
@@ -79,7 +80,8 @@ def _entries_of(path: Path, file: str, outputs: Outputs) -> list[Suggestion]:
             table = _by_values(table, path, file, part)
         if isinstance(table, str):
             raise _NoEntry(table)
-        entry: dict[str, object] = {"file": file, "of": of, "stimulus": table}
+        stimulus = with_question(table, part.probe)
+        entry: dict[str, object] = {"file": file, "of": of, "stimulus": stimulus}
         ready = "FILL IN" not in str(entry)
         entries.append(Suggestion(file, entry, ready, f"recognised: {held.description}"))
     return entries

@@ -13,8 +13,8 @@ WORDS = {
     "frequency": r"freq\w*|f|hertz|hz",
     "generator": r"gen\w*|source|emf|in(put)?|v ?in",
     "time": r"time|t|seconds?",
-    "real": r"(\S+ )?re(al)?( part)?|r|resistance",
-    "imaginary": r"(\S+ )?im(ag\w*)?( part)?|x|reactance",
+    "real": r"(.+ )?re(al)?( part)?|r|resistance",
+    "imaginary": r"(.+ )?im(ag\w*)?( part)?|x|reactance",
     "phase": r"phase|phi|angle|arg|deg(rees)?",
     "magnitude": r"impedance|magnitude|\|?z\|?|ohms?",
     "level": r"level|gain|response|magnitude|ampl\w*|out(put)?( level)?|db|volts?|v(rms|out)?"

@@ -15,13 +15,15 @@ class TableColumn(Strict):
     In place of a column that the file doesn't have, `start` and `increment` state the first row's
     value and the distance of the rows. Values are multiplied by `factor`, then `offset` is added,
     in `unit`. The limits of the instrument's error are stated as its data sheet has them, of the
-    values as written.
+    values as written; where one is stated, an uncertainty within the cells (`0.9 ± 0.05`) isn't
+    used.
     """
 
     name: Annotated[str, Field(min_length=1)] | None = None
     """Heading of the column in the file. Example: `"Freq"`"""
     number: Annotated[int, Field(ge=1, le=10_000)] | None = None
-    """Number of the column in the file, from 1, in place of its heading. Example: `2`"""
+    """Number of the column in the file, from 1, in place of its heading. Behind the last one the
+    parts of complex cells count as columns of their own. Example: `2`"""
     start: Annotated[float, Field(ge=-1e12, le=1e12)] | None = None
     """Value of the first row, in `unit`, where no column holds the values. Example: `-0.001`"""
     increment: Annotated[float, Field(gt=0, le=1e12)] | None = None

@@ -67,10 +67,22 @@ def contents_of_arrays(load: Callable[[], Arrays], kind: str, name: str) -> Arra
     """What arrays hold. Raises UserError where the file is damaged."""
     arrays = _loaded(load, kind, name)
     columns = tuple((label, len(values)) for label, values in columns_of(arrays))
-    real = {key: array for key, array in arrays.items() if array.dtype.kind in "iuf"}
-    single = tuple((key, float(array.item())) for key, array in real.items() if array.size == 1)
+    single = tuple(_single_values(arrays))
     shapes = tuple((key, _in_words(array)) for key, array in arrays.items() if array.size != 1)
     return ArrayContents(columns, single, shapes)
+
+
+def _single_values(arrays: Arrays) -> Iterator[tuple[str, float]]:
+    """Single numbers by name; of a structure of one row "acquisition.dt"."""
+    for key, array in arrays.items():
+        if array.size != 1:
+            continue
+        if array.dtype.names:
+            held = array.reshape(-1)[0]
+            parts = {f"{key}.{part}": np.asarray(held[part]) for part in array.dtype.names}
+            yield from _single_values(parts)
+        elif array.dtype.kind in "iuf":
+            yield key, float(array.item())
 
 
 def _in_words(array: NDArray[Any]) -> str:

@@ -18,6 +18,8 @@ LEAST_ALIKE, FINE_SHARE = 10, 0.1
 a digit is 0 in one of ten."""
 RECTANGULAR = math.sqrt(3)
 """A limit over the standard deviation of what lies evenly within it (GUM 4.3.7)."""
+OWN_LIMITS = {"percent_of_reading", "percent_of_range", "last_digits", "decibels"}
+"""What a manifest states of the error of a column."""
 DB_PER_RELATIVE = 20 / math.log(10)
 
 
@@ -40,6 +42,19 @@ def column_uncertainty(
         squares = squares + np.square(limit / RECTANGULAR)
     factor = 1.0 if column.factor is None else abs(column.factor)
     return np.asarray(np.sqrt(squares) * factor)
+
+
+def with_spread(uncertainty: Array, spread: Array | None, column: TableColumn) -> Array:
+    """The same with what the cells state behind ±, where the column states no limit of its own.
+
+    spread: in the declared unit, 0 where a cell states none; None for a column without any. What
+    it is (a standard uncertainty, a limit, an expanded uncertainty) isn't said: it counts as a
+    standard uncertainty, the widest of the three.
+    """
+    if spread is None or column.model_fields_set & OWN_LIMITS:
+        return uncertainty
+    factor = 1.0 if column.factor is None else abs(column.factor)
+    return np.asarray(np.hypot(uncertainty, spread * factor))
 
 
 def _with_dropped_zeros(place: Array, numbers: Array) -> Array:

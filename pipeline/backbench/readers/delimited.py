@@ -21,6 +21,13 @@ from backbench.documents.stimuli import Table
 from backbench.documents.validation import shortened
 from backbench.errors import Fault, UserError
 from backbench.readers.column_lookup import located, unused
+from backbench.readers.complex_columns import (
+    complex_columns,
+    headings_of_parts,
+    source_of,
+    with_parts,
+)
+from backbench.readers.compound_cells import is_compound
 from backbench.readers.declaration import TableData, TableFormat
 from backbench.readers.file_formats import unreadable
 from backbench.readers.table_cells import cells_of, is_mark, is_number
@@ -77,9 +84,12 @@ def read_delimited_here(path: Path, name: str, table: Table) -> TableData:
         layout = text_layout(lines, name)
     except NoTable:
         raise unreadable(name, "no rows: no line of numbers", "a table of numbers") from None
-    places = located(table.columns, layout.headings, name)
-    body = _body(lines, layout, min(places.values(), default=0), name)
-    cells = _cells(body, layout, name)
+    found = complex_columns(lines, layout)
+    headings = (*layout.headings, *headings_of_parts(layout, found))
+    places = located(table.columns, headings, name)
+    sources = [source_of(place, layout, found) for place in places.values()]
+    body = _body(lines, layout, min(sources, default=0), name)
+    cells = with_parts(_cells(body, layout, name), found, layout.decimal)
     frame = pl.DataFrame({key: cells.to_series(place) for key, place in places.items()})
     rows = Rows(
         frame,
@@ -88,7 +98,7 @@ def read_delimited_here(path: Path, name: str, table: Table) -> TableData:
         left_out=[f"line {number}: {reason}" for number, reason in body.odd],
         text=[f"line {number}: {text}" for number, text in body.text],
         counts=body.counts(),
-        unused=unused(layout.headings, places, table),
+        unused=unused(headings, places, table),
     )
     return converted(rows, wanted, name, table)
 
@@ -199,7 +209,10 @@ def _is_text(cells: list[str], leading: int, layout: TextLayout) -> bool:
 
     leading: position of the first declared column, of which a row has a number or a mark for none.
     """
-    if not any(is_number(cell, layout.decimal) or is_mark(cell) for cell in cells):
+    if not any(
+        is_number(cell, layout.decimal) or is_mark(cell) or is_compound(cell, layout.decimal)
+        for cell in cells
+    ):
         return True
     first = cells[leading] if leading < len(cells) else ""
     return bool(first) and not is_mark(first) and not any(sign.isdigit() for sign in first)

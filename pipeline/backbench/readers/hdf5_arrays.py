@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib
+from dataclasses import replace
 from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
@@ -59,7 +60,8 @@ def hdf5_contents(path: Path, name: str) -> ArrayContents:
 
 def hdf5_contents_here(path: Path, name: str) -> ArrayContents:
     """The same in this process, without its bounds of memory and time."""
-    return contents_of_arrays(lambda: _arrays(path), "HDF5", name)
+    held = contents_of_arrays(lambda: _arrays(path), "HDF5", name)
+    return replace(held, single=(*held.single, *_attributes(path)))
 
 
 def _arrays(path: Path) -> Arrays:
@@ -77,6 +79,26 @@ def _arrays(path: Path) -> Arrays:
     with h5py.File(path, "r") as file:
         file.visititems(take)
     return arrays
+
+
+def _attributes(path: Path) -> list[tuple[str, float]]:
+    """Single numbers that are attributes of the file, its groups and data sets: "ch1@dt"."""
+    h5py: Any = importlib.import_module(LIBRARY)
+    found: list[tuple[str, float]] = []
+
+    def take(place: str, item: Any) -> None:
+        for key in item.attrs:
+            try:
+                value = np.asarray(item.attrs[key])
+            except (OSError, TypeError, ValueError, KeyError):
+                continue  # of a type that numpy lacks, or damaged
+            if value.size == 1 and value.dtype.kind in "iuf":
+                found.append((f"{place}@{key}", float(value.item())))
+
+    with h5py.File(path, "r") as file:
+        take("", file)
+        file.visititems(take)
+    return found
 
 
 HDF5 = TableFormat("HDF5 file", is_hdf5, read_hdf5, hdf5_contents)

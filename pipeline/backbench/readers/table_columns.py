@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
@@ -16,14 +15,14 @@ from backbench.documents.table_column import TableColumn
 from backbench.documents.validation import shortened
 from backbench.errors import Fault, UserError
 from backbench.quantities.counts import counted
-from backbench.quantities.faults import UnreadableQuantity
 from backbench.quantities.numerals import DecimalSign
-from backbench.quantities.reading import read_quantity
 from backbench.quantities.units import UNITS as KNOWN_UNITS
 from backbench.quantities.units import scaled, spelled_unit
-from backbench.readers.column_uncertainty import column_uncertainty
+from backbench.readers.cell_faults import fault_of_cell
+from backbench.readers.column_numbers import numbers_of
+from backbench.readers.column_uncertainty import column_uncertainty, with_spread
 from backbench.readers.declaration import TableData
-from backbench.readers.table_cells import number_of
+from backbench.readers.stated_spread import spread_apart, stated_spread
 from backbench.readers.table_sweeps import second_sweep
 from backbench.signal.track import Array
 
@@ -117,11 +116,6 @@ SWEPT = {
 """What a kind of table goes through once."""
 ABOVE_ZERO = {"response": ("level", "generator"), "distortion": ("power", "level", "generator")}
 """Columns whose logarithm is taken, by kind of table: a row with 0 or less has no value."""
-COMPLEX = re.compile(r"\(?[-+−]?[0-9.,eE]+ ?[-+−] ?[ij]?[0-9.,eE+-]+[ij]?\)?")
-OF_DAY = re.compile(r"[0-9]{1,2}:[0-9]{2}(?::[0-9.,]+)?(?: ?[AaPp][Mm])?")
-THOUSANDS = re.compile(r"[-+−]?[0-9]{1,3}(?:[.,'’\s][0-9]{3})+")
-ORDER = re.compile(r"[HhKk] ?([0-9]{1,3})|([0-9]{1,3})(?:st|nd|rd|th|\.)")
-"""A harmonic as it is often named."""
 PAIR = ("real", "imaginary")
 """May stand for the level or the magnitude, and the phase."""
 MAGNITUDE = {"response": "level", "impedance": "magnitude"}
@@ -214,14 +208,23 @@ def converted(rows: Rows, wanted: dict[str, Scaled], name: str, table: Table) ->
             values[key], uncertainty[key] = _counted(rows, column, factor)
             continue
         text = rows.frame[key].cast(pl.String).str.strip_chars()
-        numbers = _numbers(text, column.unit, rows.decimal)
+        apart = spread_apart(text)
+        plain = text if apart is None else apart.values
+        numbers = numbers_of(plain, column.unit, rows.decimal)
+        stated = None if apart is None else stated_spread(apart.spreads, column.unit, rows.decimal)
+        if stated is not None:
+            numbers[np.isnan(stated)] = np.nan
         above_zero = key in ABOVE_ZERO.get(table.table, ())
         for row in np.flatnonzero(_impossible(numbers, column.unit, above_zero)).tolist():
             where = f"{name}, {rows.place(row)}, column {column.label!r}"
-            wrong.setdefault(row, _cell(text[row], where, _expected(numbers[row], above_zero)))
+            wrong.setdefault(
+                row,
+                fault_of_cell(text[row], where, _expected(numbers[row], above_zero), rows.decimal),
+            )
             numbers[row] = np.nan
         values[key] = _corrected(numbers, column) * factor
-        uncertainty[key] = column_uncertainty(text, numbers, column, rows.decimal) * factor
+        uncertainty[key] = column_uncertainty(plain, numbers, column, rows.decimal)
+        uncertainty[key] = with_spread(uncertainty[key], stated, column) * factor
     _refuse_second_sweep(values, rows, name, table.table)
     _repeated(values, wrong, rows, name, table.table)
     problems = [*rows.left_out, *(_left_out(wrong[row], name) for row in sorted(wrong))]
@@ -260,40 +263,6 @@ def _corrected(numbers: Array, column: TableColumn) -> Array:
     """Values times the column's factor, plus its offset, both as declared."""
     factor = 1.0 if column.factor is None else column.factor
     return np.asarray(numbers * factor + (column.offset or 0.0))
-
-
-def _numbers(text: pl.Series, unit: str, decimal: DecimalSign) -> Array:
-    """Cells as numbers in the declared unit; NaN where one is none."""
-    plain = text
-    if decimal == ",":
-        # A point in such a table groups thousands: "1.000" is not 1.
-        grouped = text.str.contains(".", literal=True).fill_null(value=False)
-        plain = text.str.replace(",", ".", literal=True).set(grouped, None)
-    numbers = plain.cast(pl.Float64, strict=False).to_numpy().astype(np.float64)
-    if np.isnan(numbers).any():
-        plain = plain.str.replace_all("−", "-", literal=True).str.replace("(?i)d", "e")
-        numbers = plain.cast(pl.Float64, strict=False).to_numpy().astype(np.float64)
-    for row in np.flatnonzero(np.isnan(numbers)).tolist():
-        numbers[row] = _with_unit(text[row], unit, decimal)
-    return numbers
-
-
-def _with_unit(text: str | None, unit: str, decimal: DecimalSign) -> float:
-    """A number with its unit or prefix beside it, in the declared unit; NaN where it is none."""
-    if text and unit == "1":
-        order = ORDER.fullmatch(text)
-        return float(order[1] or order[2]) if order else math.nan
-    named = spelled_unit(unit)
-    if not text or named is None:
-        return math.nan
-    bare = number_of(text, decimal)
-    if bare is not None and not bare[1]:
-        return bare[0] if named[1] == 0 or text[-1].isdigit() else math.nan
-    try:
-        value = read_quantity(text, named[0], decimal=decimal)
-    except UnreadableQuantity:
-        return math.nan
-    return math.nan if value.bound else value.value / scaled(1.0, named[1])
 
 
 def _impossible(numbers: Array, unit: str, above_zero: bool) -> Array:
@@ -366,20 +335,6 @@ def _remark(problems: Sequence[str]) -> str | None:
     some = ", ".join(problems[:MAX_LISTED]).replace(";", ",")
     more = f" and {len(problems) - MAX_LISTED} more" if len(problems) > MAX_LISTED else ""
     return f"{counted(len(problems), 'row')} of the table left out ({some}{more})"
-
-
-def _cell(text: str | None, where: str, expected: str) -> Fault:
-    content = "an empty cell" if not text else shortened(text)
-    remedy = ""
-    if text and COMPLEX.fullmatch(text):
-        remedy = "write the real and the imaginary part as columns of their own"
-    elif text and OF_DAY.fullmatch(text):
-        remedy = "declare time with start and increment"
-    elif text and THOUSANDS.fullmatch(text):
-        remedy = "it may be a fraction or thousands: write it without signs between thousands"
-    elif text and "," in text:
-        remedy = "write decimals with a point"
-    return Fault(where, content, expected, remedy)
 
 
 def _expected(number: float, above_zero: bool) -> str:

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 from backbench.quantities.numerals import DecimalSign
 from backbench.quantities.units import spelled_unit
+from backbench.readers.compound_cells import is_compound
 from backbench.readers.table_cells import cells_of, is_mark, is_number
 
 LOOKED_AT = 1000
@@ -149,7 +150,7 @@ def _width(line: str, separator: str, decimal: DecimalSign) -> int:
     cells = cells_of(line, separator)
     numbers = 0
     for cell in cells:
-        if is_number(cell, decimal):
+        if is_number(cell, decimal) or is_compound(cell, decimal):
             numbers += 1
         elif cell and not is_mark(cell):
             return 0
