@@ -84,7 +84,7 @@ def test_a_change_killed_before_its_commit_is_carried_on_by_a_command_that_only_
     report = verify(catalogue.places, nothing)
     assert (report.faults, report.gaps) == ([], [OPEN[change]])
     named = run(catalogue, "verify")
-    assert f"{OPEN[change]}; `backbench recompute` brings it up to date" in named.stdout
+    assert f"{OPEN[change]}; `backbench recompute` takes it in" in named.stdout
     assert unfinished(catalogue.places.ledger.folder) == {"auk"}
     looked = run(catalogue, "reviews")
     assert "Carried on with what was broken off: auk." in looked.stderr
