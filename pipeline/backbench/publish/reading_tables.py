@@ -32,7 +32,7 @@ WHERE reading.review_key = $review AND unit_key = $unit AND order_n IS NULL
   AND NOT list_contains($aside, metric)
   AND (list_contains(test_point.metrics, metric) OR NOT metric IN (
         SELECT unnest(metrics) FROM test_point WHERE metrics IS NOT NULL))
-ORDER BY point_key, metric, limit_percent, output, reading_key
+ORDER BY point_key, metric, limit_percent, output, detail, reading_key
 """
 
 
