@@ -64,6 +64,7 @@ def _played(tone: ToneView) -> Tone:
     choice="rms of all but the fundamental, 20 Hz to 20 kHz, unweighted, A-weighted and CCIR-RMS "
     "(detail tells which), of tones stated re full scale; the recorder's own included"
     + STEPS_CHOICE,
+    traits=Traits(only_with="played source"),
 )
 def played_residual(tone: ToneView) -> Iterator[MeasuredValue]:
     """What stands beside a tone that the unit plays from a file or disc."""
