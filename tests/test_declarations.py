@@ -52,6 +52,12 @@ COMMON_WORDS = {
     ("test_points/points.py", "response"): "a test point's key",
     ("documents/kinds.py", "response"): "a test point's key",
     ("bench_day/gain_estimate.py", "gain"): "a word of a sentence",
+    ("bench_day/plan_text.py", "level"): "a column of the plan",
+    ("commands/bench_day.py", "level"): "a column of the plan",
+    ("bench_day/probe_factor.py", "response"): "a sort of table",
+    ("bench_day/probe_factor.py", "level"): "a column of a table",
+    ("readers/complex_columns.py", "phase"): "a column of a table",
+    ("readers/compound_cells.py", "phase"): "a part of a complex number",
     ("bench_day/new_review.py", "thd"): "an example in the manifest that a reviewer fills in",
 }
 """Where a word that is also a metric's or a curve's name means something else."""
