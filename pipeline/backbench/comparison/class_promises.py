@@ -17,6 +17,7 @@ from backbench.metrics.declaration import Metric
 from backbench.metrics.metric_names import unknown_metric
 from backbench.metrics.registry import registry
 from backbench.quantities.faults import UnreadableQuantity
+from backbench.querying.saved_queries import not_found
 from backbench.storage.database import Database
 
 OF_OTHERS = """
@@ -80,8 +81,7 @@ def _kind_of(store: Database, unit_key: str) -> tuple[str, str]:
     rows = store.rows(UNIT, {"unit": unit_key})
     if not rows:
         known = [str(key) for (key,) in store.rows("SELECT unit_key FROM unit")]
-        remedy = did_you_mean(unit_key, known, "see `backbench units`")
-        raise UserError("no such unit", [Fault("unit", repr(unit_key), "a unit's key", remedy)])
+        raise UserError("no such unit", [not_found("unit", unit_key, known, "unit")])
     return str(rows[0][0]), str(rows[0][2])
 
 

@@ -7,7 +7,6 @@ from collections.abc import Iterator
 from typing import NamedTuple
 
 import numpy as np
-from scipy.ndimage import uniform_filter1d
 
 from backbench.errors import Refusal
 from backbench.quantities.writing import in_text
@@ -287,6 +286,8 @@ def _running_mean(left: Array, length: int) -> Array:
     """Mean over about one period: what is slower than the sine leaves its lines alone."""
     if length < 2 or length >= len(left):
         return np.zeros(len(left))
+    from scipy.ndimage import uniform_filter1d
+
     return np.asarray(uniform_filter1d(left, length, mode="nearest"))
 
 
