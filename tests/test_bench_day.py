@@ -8,12 +8,11 @@ from pathlib import Path
 
 import polars as pl
 import pytest
-from typer.testing import CliRunner, Result
 
 from backbench.catalogue import Catalogue
-from backbench.cli import app
 from backbench.metrics.registry import registry
 from bench_amplifier import BENCH, Amplifier, record_calibrations, record_idle, record_runs
+from commands_run import run
 
 KEY = "2024-05-heron-40"
 FACTS = [
@@ -21,14 +20,6 @@ FACTS = [
     "--kind", "integrated amplifier", "--technology", "tube", "--state", "serviced",
     "--rated-power-w", "20", "--made", "1961", "--date", "2024-05-11", "--mains-hz", "50",
 ]  # fmt: skip
-
-
-def run(*words: str | Path, codes: tuple[int, ...] = (0,)) -> Result:
-    ran = CliRunner().invoke(app, [str(word) for word in words])
-    if ran.exception and not isinstance(ran.exception, SystemExit):
-        raise ran.exception
-    assert ran.exit_code in codes, ran.output
-    return ran
 
 
 @pytest.fixture(scope="module")

@@ -11,12 +11,11 @@ import polars as pl
 import pytest
 import soundfile
 from scipy.signal import firwin, freqz, upfirdn
-from typer.testing import CliRunner
 
 from backbench.bench_day.planned_capture import capture_table, capture_text, read_plan
 from backbench.bench_day.run_files import read_run
 from backbench.catalogue import Catalogue
-from backbench.cli import app
+from commands_run import run
 
 FILE_HZ = 44_100
 RATE = 2 * FILE_HZ
@@ -55,14 +54,6 @@ output = "both"
 value = "11.5 W"
 origin = "meter"
 """
-
-
-def run(*words: str | Path, codes: tuple[int, ...] = (0,)) -> str:
-    ran = CliRunner().invoke(app, [str(word) for word in words])
-    if ran.exception and not isinstance(ran.exception, SystemExit):
-        raise ran.exception
-    assert ran.exit_code in codes, ran.output
-    return ran.output
 
 
 def plays(samples: np.ndarray) -> np.ndarray:
@@ -200,4 +191,4 @@ def test_the_sheet_tells_them_with_the_reviewer_s_own_quantity(day: Path) -> Non
     for title in ("Dynamic range", "Linearity down to -90 dB", "Noise with digital silence",
                   "Sampling jitter", "Mains draw at idle", "11.5"):  # fmt: skip
         assert title in text, title
-    assert "Dynamic range" in run("compare", "plover-2", "--all", "-c", day / "catalogue")
+    assert "Dynamic range" in run("compare", "plover-2", "--all", "-c", day / "catalogue").output

@@ -10,11 +10,10 @@ import numpy as np
 import polars as pl
 import pytest
 import soundfile
-from typer.testing import CliRunner, Result
 
 from backbench.catalogue import Catalogue
-from backbench.cli import app
 from backbench.signal.track import Array
+from commands_run import run
 
 RATE, FULL_SCALE, SECONDS = 96_000, 3.0, 5.2
 SETTINGS = """
@@ -32,14 +31,6 @@ PILOT_DB, SEPARATION_DB, RIGHT = -52.0, 38.0, 0.97
 SNR_DB, STEREO_LOSS_DB, FULL_QUIETING_DB = 74.0, 20.0, 12.0
 CAPTURE_DB, ALTERNATE_DB = 1.5, 62.0
 T = np.arange(int(SECONDS * RATE)) / RATE
-
-
-def run(*words: str | Path, codes: tuple[int, ...] = (0,)) -> Result:
-    ran = CliRunner().invoke(app, [str(word) for word in words])
-    if ran.exception and not isinstance(ran.exception, SystemExit):
-        raise ran.exception
-    assert ran.exit_code in codes, ran.output
-    return ran
 
 
 def deemphasis(hz: float, constant: float) -> float:

@@ -11,14 +11,13 @@ import polars as pl
 import pytest
 import soundfile
 from scipy.optimize import brentq
-from typer.testing import CliRunner
 
 from backbench.bench_day.planned_capture import PlannedStep, capture_table, capture_text, read_plan
 from backbench.bench_day.stimulus_waveforms import wave
 from backbench.catalogue import Catalogue
-from backbench.cli import app
 from backbench.documents.stimuli import Idle, Tone
 from backbench.signal.riaa import riaa_db
+from commands_run import run
 
 RATE = 48_000
 FULL_V = 40.0
@@ -92,14 +91,6 @@ PLANS = {
     "equaliser": ("--gain-db", "0"),
 }
 INPUTS = {"phono stage": "phono mm"}
-
-
-def run(*words: str | Path, codes: tuple[int, ...] = (0,)) -> str:
-    ran = CliRunner().invoke(app, [str(word) for word in words])
-    if ran.exception and not isinstance(ran.exception, SystemExit):
-        raise ran.exception
-    assert ran.exit_code in codes, ran.output
-    return ran.output
 
 
 def taken(kind: str, home: Path, review: Path) -> None:

@@ -11,12 +11,11 @@ import numpy as np
 import polars as pl
 import pytest
 import soundfile
-from typer.testing import CliRunner, Result
 
 from backbench.catalogue import Catalogue
-from backbench.cli import app
 from backbench.signal.rumble import rumble_unweighted, rumble_weighted
 from backbench.signal.track import Array
+from commands_run import run
 from played_media import CAPSTAN_HZ, Machine
 
 RATE = 44_100
@@ -37,14 +36,6 @@ THIRD_PERCENT, RUMBLE_V, ERASED_V = 1.5, 2e-3, 5e-4
 SHORT_S = {"speed": 22.2, "reference": 4.5, "tone": 4.0, "silent": 6.0, "erased": 6.0,
            "only": 4.0, "sweep": 11.0, "idle": 1.0}  # fmt: skip
 """Shorter than the plan asks for: enough for every figure."""
-
-
-def run(*words: str | Path, codes: tuple[int, ...] = (0,)) -> Result:
-    ran = CliRunner().invoke(app, [str(word) for word in words])
-    if ran.exception and not isinstance(ran.exception, SystemExit):
-        raise ran.exception
-    assert ran.exit_code in codes, ran.output
-    return ran
 
 
 def fallen(hz: Array) -> Array:

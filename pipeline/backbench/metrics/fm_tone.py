@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 from backbench.documents.stimuli import FmTone
 from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.declaration import CaptureData, MeasuredValue, derived, metric, view
+from backbench.metrics.reading_ratios import is_near, ratio_in_db
 from backbench.metrics.session import Derived, DerivedResult, Reading, RefusedDerivation, Session
 from backbench.metrics.traits import OF_AN_FM_TONE, Traits
 from backbench.quantities.writing import in_text
@@ -199,15 +200,10 @@ def deemphasis_error(session: Session) -> Iterator[DerivedResult]:
 
 
 def _near_1_khz(reading: Reading) -> bool:
-    return abs((reading.frequency_hz or 0.0) / 1000.0 - 1) < NEAR_1_KHZ
+    return is_near(reading, 1000.0, NEAR_1_KHZ)
 
 
 def _error(tone: Reading, reference: Reading) -> Derived:
-    """One calibration of both cancels."""
-    value = 20 * math.log10((tone.value or 1.0) / (reference.value or 1.0))
-    parts = [(r.estimation or 0.0) / (r.value or 1.0) for r in (tone, reference)]
-    if tone.calibration_key != reference.calibration_key:
-        parts = [(r.uncertainty or 0.0) / (r.value or 1.0) for r in (tone, reference)]
-    u = DB_PER_RELATIVE * math.hypot(*parts)
-    figure = MeasuredValue(value, u, u, frequency_hz=tone.frequency_hz, detail=tone.detail)
+    ratio = ratio_in_db(tone, reference)
+    figure = replace(ratio, frequency_hz=tone.frequency_hz, detail=tone.detail)
     return Derived(figure, tone, (tone, reference))

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from backbench.documents.stimuli import ToneThroughResistor
 from backbench.errors import Refusal
 from backbench.metrics.declaration import CaptureData, MeasuredValue, derived, metric, view
+from backbench.metrics.reading_ratios import ratio_uncertainty
 from backbench.metrics.session import (
     Derived,
     DerivedResult,
@@ -17,8 +18,6 @@ from backbench.metrics.session import (
     Session,
     distortion_of,
     limited,
-    relative_estimation,
-    relative_uncertainty,
 )
 from backbench.metrics.traits import AT_INPUT, Traits
 from backbench.quantities.writing import in_text
@@ -121,9 +120,8 @@ def _impedance(session: Session, straight: Reading, behind: Reading) -> DerivedR
     if reason:
         return RefusedDerivation(reason, behind, sources)
     rise = (straight.value or 0.0) / (behind.value or 1.0) - 1
-    own = math.hypot(relative_estimation(straight), relative_estimation(behind))
-    whole = math.hypot(relative_uncertainty(straight), relative_uncertainty(behind))
-    level = (1 + rise) * (own if straight.calibration_key == behind.calibration_key else whole)
+    own, whole = ratio_uncertainty(straight, behind)
+    level = (1 + rise) * whole
     # A cubic transfer takes three times its third harmonic's share off the fundamental.
     bent = CUBIC * distortion_of(session, straight) / 100 / math.sqrt(3)
     u, ohm = math.hypot(level, bent), behind.through_ohm or 0.0

@@ -9,6 +9,7 @@ from dataclasses import replace
 from backbench.documents.input_sorts import COIL, LINE, PHONO, sort_of_input
 from backbench.metrics.declaration import Bound, MeasuredValue, derived
 from backbench.metrics.noise_ratios import noise_at_input
+from backbench.metrics.reading_ratios import ratio_in_db
 from backbench.metrics.sensitivity import input_limits
 from backbench.metrics.session import (
     Derived,
@@ -17,8 +18,6 @@ from backbench.metrics.session import (
     RefusedDerivation,
     Session,
     grouped,
-    relative_estimation,
-    relative_uncertainty,
 )
 from backbench.metrics.session_spreads import RESIDUAL_DB
 from backbench.metrics.traits import AT_IDLE, Traits
@@ -150,12 +149,6 @@ def _moved(hums: list[Reading]) -> DerivedResult:
     weakest = min(hums, key=lambda r: r.value or 0.0)
     if weakest.bound and (weakest.value or 0.0) >= (loudest.value or 0.0):
         weakest = min(known, key=lambda r: r.value or 0.0)
-    own = math.hypot(*(relative_estimation(r) for r in (loudest, weakest)))
-    whole = math.hypot(*(relative_uncertainty(r) for r in (loudest, weakest)))
-    value = 20 * math.log10((loudest.value or 0.0) / (weakest.value or 1.0))
-    shared = loudest.calibration_key == weakest.calibration_key
-    figure = MeasuredValue(
-        value, DB_PER_RELATIVE * (own if shared else whole), DB_PER_RELATIVE * own,
-        bound="lower" if weakest.bound else None,
-    )  # fmt: skip
+    bound: Bound | None = "lower" if weakest.bound else None
+    figure = replace(ratio_in_db(loudest, weakest), bound=bound)
     return Derived(figure, loudest, tuple(hums))

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator
 
-from backbench.metrics.declaration import MeasuredValue, derived
+from backbench.metrics.declaration import derived
 from backbench.metrics.load_pairs import STEPPED_OR_SINGLE, ohm_of
+from backbench.metrics.reading_ratios import ratio_in_db
 from backbench.metrics.session import (
     Derived,
     DerivedResult,
@@ -15,12 +15,9 @@ from backbench.metrics.session import (
     Session,
     grouped,
     limited,
-    relative_estimation,
-    relative_uncertainty,
 )
 from backbench.metrics.session_spreads import ONE_SWEEP
 from backbench.metrics.traits import Traits
-from backbench.signal.uncertainty import DB_PER_RELATIVE
 
 FAMILY = "Output impedance and damping"
 
@@ -68,8 +65,4 @@ def _regulation(session: Session, light: Reading, heavy: Reading) -> DerivedResu
         reason = limited(session, reading)
         if reason:
             return RefusedDerivation(reason, heavy, sources)
-    own = DB_PER_RELATIVE * math.hypot(*map(relative_estimation, sources))
-    shared = light.calibration_key == heavy.calibration_key
-    u = own if shared else DB_PER_RELATIVE * math.hypot(*map(relative_uncertainty, sources))
-    value = 20 * math.log10((light.value or math.nan) / (heavy.value or math.nan))
-    return Derived(MeasuredValue(value, u, own), heavy, sources)
+    return Derived(ratio_in_db(light, heavy), heavy, sources)

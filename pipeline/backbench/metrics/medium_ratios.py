@@ -9,6 +9,7 @@ from dataclasses import replace
 import numpy as np
 
 from backbench.metrics.declaration import Bound, MeasuredValue, derived
+from backbench.metrics.reading_ratios import is_near, ratio_in_db
 from backbench.metrics.session import (
     Derived,
     DerivedResult,
@@ -16,13 +17,10 @@ from backbench.metrics.session import (
     RefusedDerivation,
     Session,
     grouped,
-    relative_estimation,
-    relative_uncertainty,
 )
 from backbench.metrics.session_spreads import AZIMUTH_DELAY
 from backbench.metrics.traits import OF_A_SILENT_MEDIUM, Traits
 from backbench.quantities.writing import in_text
-from backbench.signal.uncertainty import DB_PER_RELATIVE
 
 FAMILY = "Tape and disc playback"
 
@@ -63,15 +61,8 @@ def _words(tone: Reading) -> str:
 
 
 def _ratio(small: Reading, tone: Reading, detail: dict[str, str]) -> Derived:
-    """20 lg of a voltage over that of a tone; one calibration of both cancels."""
-    value = 20 * math.log10((small.value or 0.0) / (tone.value or 1.0))
-    own = math.hypot(relative_estimation(small), relative_estimation(tone))
-    whole = own
-    if small.calibration_key != tone.calibration_key:
-        whole = math.hypot(relative_uncertainty(small), relative_uncertainty(tone))
-    figure = MeasuredValue(
-        value, DB_PER_RELATIVE * whole, DB_PER_RELATIVE * own, bound=small.bound, detail=detail
-    )
+    """A voltage over that of a tone, in dB."""
+    figure = replace(ratio_in_db(small, tone), bound=small.bound, detail=detail)
     return Derived(figure, small, (small, tone))
 
 
@@ -222,7 +213,7 @@ def played_spot_response(session: Session) -> Iterator[Derived]:
 
 
 def _near(tone: Reading, hz: float) -> bool:
-    return abs((tone.frequency_hz or 0.0) / hz - 1) < SAME_HZ
+    return is_near(tone, hz, SAME_HZ)
 
 
 @derived(

@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterator
 
 from backbench.metrics.declaration import MeasuredValue, derived
+from backbench.metrics.reading_ratios import is_near
 from backbench.metrics.session import (
     Derived,
     Reading,
@@ -146,12 +147,7 @@ def _gains(session: Session, noise: Reading) -> list[Reading]:
     load = {"load_kind": noise.load_kind, "load_ohm": noise.load_ohm}
     same = {name: getattr(noise, name) for name in SAME_GAIN}
     gains = session.of("gain", stimulus="tone", driven=None, **same, **load)
-    return [g for g in gains if g.bound is None and _near_1_khz(g.frequency_hz)]
-
-
-def _near_1_khz(hz: float | None) -> bool:
-    """Within 1 %: 997 Hz, clear of mains lines, stands for 1 kHz."""
-    return hz is not None and abs(hz / 1000.0 - 1) <= 0.01
+    return [g for g in gains if g.bound is None and is_near(g, 1000.0)]
 
 
 def _at_input(noise: Reading, gain: Reading, weighting: str) -> Derived:

@@ -9,6 +9,7 @@ from dataclasses import replace
 import numpy as np
 
 from backbench.metrics.declaration import Bound, MeasuredValue, derived
+from backbench.metrics.reading_ratios import is_near, ratio_in_db, ratio_uncertainty
 from backbench.metrics.session import (
     Derived,
     DerivedResult,
@@ -17,8 +18,6 @@ from backbench.metrics.session import (
     Session,
     grouped,
     limited,
-    relative_estimation,
-    relative_uncertainty,
 )
 from backbench.metrics.session_spreads import ONE_SWEEP, RESIDUAL_DB
 from backbench.metrics.traits import AT_RECORDED_LEVELS, Traits
@@ -33,7 +32,6 @@ LOW_TONE_DB, LOW_TONE_WITHIN_DB = -60.0, 1.0
 LINEAR_TO_DB = -90.0
 """Levels down to this one make the linearity; those of 16 bits end at about -98 dB."""
 ENOUGH_LOW_DB = -80.0
-NEAR_1_KHZ = 0.01
 EMPHASIS_S = (50e-6, 15e-6)
 """Time constants of the compact disc's emphasis (IEC 60908, from memory)."""
 IDLE_WEIGHTINGS = {"noise": "none", "noise_a": "A", "noise_ccir_rms": "CCIR-RMS"}
@@ -55,7 +53,7 @@ def _place(r: Reading) -> tuple[object, ...]:
 
 
 def _is_near_1_khz(r: Reading) -> bool:
-    return r.frequency_hz is not None and abs(r.frequency_hz / 1000 - 1) <= NEAR_1_KHZ
+    return is_near(r, 1000.0)
 
 
 def _reference(session: Session, levels: list[Reading]) -> Reading | None:
@@ -70,12 +68,9 @@ def _reference(session: Session, levels: list[Reading]) -> Reading | None:
 
 def _difference(level: Reading, reference: Reading) -> MeasuredValue:
     """Decibels between two levels less those that were stated; one calibration cancels."""
-    own = math.hypot(relative_estimation(level), relative_estimation(reference))
-    whole = math.hypot(relative_uncertainty(level), relative_uncertainty(reference))
-    shared = level.calibration_key == reference.calibration_key
     stated = (level.full_scale_db or 0.0) - (reference.full_scale_db or 0.0)
-    value = 20 * math.log10((level.value or 0.0) / (reference.value or 1.0)) - stated
-    return MeasuredValue(value, DB_PER_RELATIVE * (own if shared else whole), DB_PER_RELATIVE * own)
+    ratio = ratio_in_db(level, reference)
+    return replace(ratio, value=ratio.value - stated)
 
 
 def _errors(session: Session) -> Iterator[list[tuple[Derived | RefusedDerivation, Reading]]]:
@@ -164,9 +159,7 @@ def _over_full_scale(
     reading: Reading, volts: float, reference: Reading, weighting: str, *, sign: int
 ) -> Derived:
     """20 lg of full scale over a voltage (sign 1) or of the voltage over full scale (-1)."""
-    own = math.hypot(relative_estimation(reading), relative_estimation(reference))
-    whole = math.hypot(relative_uncertainty(reading), relative_uncertainty(reference))
-    u = own if reading.calibration_key == reference.calibration_key else whole
+    own, u = ratio_uncertainty(reading, reference)
     bound: Bound | None = None
     if reading.bound is not None:
         bound = "lower" if sign > 0 else "upper"

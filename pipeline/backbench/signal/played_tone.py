@@ -11,7 +11,7 @@ import numpy as np
 from backbench.errors import Refusal
 from backbench.quantities.writing import in_text
 from backbench.signal.track import Array
-from backbench.signal.transport_speed import LEAST_POWER_FRACTION, carrier_of
+from backbench.signal.transport_speed import carrier_of, refuse_no_tone
 
 HALF_WIDTH_HZ = 600.0
 HALF_WIDTH_SHARE = 0.4
@@ -122,10 +122,7 @@ def played_tone(
     edge = round(EDGE_S * rate)
     phasor, slope = phasor[edge:-edge], slope[edge:-edge]
     power = np.square(np.abs(phasor))
-    if power.mean() / 2 < LEAST_POWER_FRACTION * np.mean(np.square(volts)):
-        raise Refusal(
-            f"not a tone: no line near {in_text(stated_hz, 'Hz', 6)} holds most of the signal"
-        )
+    refuse_no_tone(float(power.mean()) / 2, volts, stated_hz)
     turn = (slope * phasor.conj()).imag / (2 * np.pi * np.maximum(power, 1e-30))
     return PlayedTone(carrier, rate, np.sqrt(power / 2), carrier + turn, phasor, noise)
 

@@ -91,10 +91,7 @@ def speed_of(volts: Array, rate_hz: float, stated_hz: float) -> Speed:
     carrier = carrier_of(volts, rate_hz, stated_hz)
     block = round(max(BLOCK_S, LEAST_PERIODS / carrier) * rate_hz)
     phasors = _phasors(volts, rate_hz, carrier, block)
-    if 2 * np.mean(np.square(np.abs(phasors))) < LEAST_POWER_FRACTION * np.mean(np.square(volts)):
-        raise Refusal(
-            f"not a tone: no line near {in_text(stated_hz, 'Hz', 6)} holds most of the signal"
-        )
+    refuse_no_tone(2 * float(np.mean(np.square(np.abs(phasors)))), volts, stated_hz)
     turns = np.angle(phasors[1:] * phasors[:-1].conj())
     if np.abs(turns).max() > MOST_TURN:
         raise Refusal("the tone jumps or drops out within the record")
@@ -105,6 +102,29 @@ def speed_of(volts: Array, rate_hz: float, stated_hz: float) -> Speed:
     ends = np.hanning(len(within))
     edge = abs(float(np.dot(within, ends) / ends.sum() - within.mean()))
     return Speed(carrier + windows, edge)
+
+
+def refuse_no_tone(square: float, volts: Array, stated_hz: float) -> None:
+    """See whether a tone holds most of a record.
+
+    Parameters
+    ----------
+    square : float
+        Its mean square, V^2.
+    volts : ndarray of float64, shape (n,)
+        The record, V.
+    stated_hz : float
+        Frequency as stated, Hz.
+
+    Raises
+    ------
+    Refusal
+        Where it holds less than half of the record's power.
+    """
+    if square < LEAST_POWER_FRACTION * np.mean(np.square(volts)):
+        raise Refusal(
+            f"not a tone: no line near {in_text(stated_hz, 'Hz', 6)} holds most of the signal"
+        )
 
 
 def carrier_of(volts: Array, rate_hz: float, stated_hz: float) -> float:
