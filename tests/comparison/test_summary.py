@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 
+from backbench.comparison import summary
 from backbench.comparison.unit_comparison import Comparison, compare_unit
 from backbench.quantities.writing import ordinary
 from backbench.storage.database import reading
@@ -84,6 +85,19 @@ def test_a_preamplifier_is_given_no_loudspeaker(given: Any) -> None:
     given.reading("a", "noise_a", 1e-5, 1e-7, under="idle")
     _, text = compared(given, "a")
     assert "loudspeaker" not in text
+
+
+@pytest.mark.parametrize(
+    ("kind", "is_named"), [("integrated amplifier", False), ("phono stage", True)]
+)
+def test_an_overload_of_phono_is_missed_from_phono_stages_only(
+    given: Any, kind: str, is_named: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(summary, "MOST_NAMED", 99)
+    given.unit("a", kind=kind)
+    given.reading("a", "noise_a", 1e-5, 1e-7, under="idle")
+    _, text = compared(given, "a")
+    assert ("up to the overload" in text.split("Not at its test point yet")[1]) is is_named
 
 
 def test_what_another_figure_says_again_is_not_named_beside_it(given: Any) -> None:

@@ -87,7 +87,7 @@ def _over(level_v: float, noise: MeasuredValue) -> MeasuredValue:
     traits=Traits(
         compared_at=("overload-1khz",),
         position=125,
-        equalised=False,
+        only_with="phono stage",
         point_family="greatest input",
         title_at_limit="Phono overload at {limit} % re reference",
         session_spread=RESIDUAL_DB,
