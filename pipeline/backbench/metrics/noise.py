@@ -109,7 +109,17 @@ class IdleView:
     @cached_property
     def is_dithered(self) -> bool:
         """Whether the record's noise blurs the steps of its samples."""
-        return is_dithered(self.noise, self.step_v)
+        return is_dithered(self._all_noise, self.step_v)
+
+    @cached_property
+    def small_signal_error(self) -> float:
+        """How far the steps may change the gain of what is smaller than they are, relative."""
+        return small_signal_error(self._all_noise, self.step_v)
+
+    @cached_property
+    def _all_noise(self) -> float:
+        """Mean square of all noise from 0 Hz to half the sample rate, V^2."""
+        return float(self.noise.sum())
 
     @cached_property
     def benches(self) -> list[IdleView]:
@@ -314,7 +324,7 @@ def line_figure(square: MeanSquare, idle: IdleView, **kept: Any) -> MeasuredValu
     if not square.surely_stands_out:
         most = square.lifted_at_most
         lines = MeasuredValue(most, most * idle.track.calibration, bound="upper", **kept)
-    error = small_signal_error(idle.noise, idle.step_v)
+    error = idle.small_signal_error
     if not idle.is_dithered or error > MOST_OF_STEPS:
         return with_undithered_steps(lines, HALF_STEP * idle.step_v)
     if lines.bound is not None:

@@ -15,7 +15,7 @@ from backbench.metrics.bench_floor import lines_off
 from backbench.metrics.declaration import MeasuredValue
 from backbench.metrics.warnings import joined
 from backbench.quantities.writing import in_text
-from backbench.signal.dither import STEPS, TRIANGULAR, is_dithered
+from backbench.signal.dither import STEPS, TRIANGULAR
 from backbench.signal.tone import ToneLines
 from backbench.signal.tone_set import ToneSet
 from backbench.signal.uncertainty import Contribution, combine
@@ -35,7 +35,7 @@ def steps_off(
     per_volt: what the figure gives one volt as. band_hz: how far the figure reaches.
     """
     step = per_volt * lines.step_v
-    if not is_dithered(lines.noise, lines.step_v):
+    if not lines.is_dithered:
         return with_undithered_steps(reading, step * math.sqrt(STEPS))
     return dither_off(reading, step * math.sqrt(2 * band_hz / lines.spectrum.rate_hz))
 

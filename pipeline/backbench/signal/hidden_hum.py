@@ -59,6 +59,14 @@ class HiddenHum(NamedTuple):
     square: Array
     blind: NDArray[np.bool_]
 
+    def first(self) -> HiddenHum:
+        """That of the first line alone."""
+        return HiddenHum(self.square[:1], self.blind[:1])
+
+    def but_first(self) -> HiddenHum:
+        """That of all lines after the first."""
+        return HiddenHum(self.square[1:], self.blind[1:])
+
 
 def hidden_hum(
     spectrum: Spectrum,

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from backbench.signal.background import degrees_of_freedom
-from backbench.signal.dither import lines_of_steps
+from backbench.signal.dither import is_dithered, lines_of_steps
 from backbench.signal.hidden_hum import (
     UNSEEN_FACTOR,
     HiddenHum,
@@ -82,9 +82,19 @@ class ToneSet:
         )
 
     @cached_property
+    def all_noise(self) -> float:
+        """Mean square of all noise from 0 Hz to half the sample rate, V^2."""
+        return float(self.noise.sum())
+
+    @cached_property
     def steps(self) -> float:
         """The most that the samples' steps may add to lines, V^2."""
-        return lines_of_steps(self.noise, self.step_v)
+        return lines_of_steps(self.all_noise, self.step_v)
+
+    @cached_property
+    def is_dithered(self) -> bool:
+        """Whether the record's noise blurs the steps of its samples."""
+        return is_dithered(self.all_noise, self.step_v)
 
     @cached_property
     def together(self) -> MeanSquare:
