@@ -110,7 +110,7 @@ def beyond_band(tone: ToneView, figure: MeasuredValue, top_hz: float) -> Measure
         f"{in_text(top_hz, 'Hz')} and "
         "are no part of this"
     )
-    return replace(figure, remark=joined(figure.remark, remark))
+    return figure.but(remark=joined(figure.remark, remark))
 
 
 MAINS_MATTERS = 0.1
@@ -128,7 +128,7 @@ def with_mains(
     """
     doubt = doubtful_mains(tone)
     if doubt is not None:
-        figure = replace(figure, remark=joined(figure.remark, doubt))
+        figure = figure.but(remark=joined(figure.remark, doubt))
     if figure.bound is None and not harmonics.with_hum:
         return figure
     chosen = harmonics.orders == only if only else harmonics.orders > 1
@@ -138,7 +138,7 @@ def with_mains(
     if hidden <= MAINS_MATTERS * seen:
         return figure
     shown = replace(harmonics, orders=np.where(chosen, harmonics.orders, 0))
-    return replace(figure, remark=joined(figure.remark, mains_remark(tone, shown)))
+    return figure.but(remark=joined(figure.remark, mains_remark(tone, shown)))
 
 
 def _with_steps(tone: ToneView, figure: MeasuredValue, noise: Array) -> MeasuredValue:
@@ -149,7 +149,7 @@ def _with_steps(tone: ToneView, figure: MeasuredValue, noise: Array) -> Measured
         f"samples in steps of {in_text(tone.lines.step_v, 'V')} without dither make "
         "harmonics of their own; record in longer words or with dither"
     )
-    return replace(figure, remark=joined(figure.remark, remark))
+    return figure.but(remark=joined(figure.remark, remark))
 
 
 def mains_remark(tone: ToneView, harmonics: Harmonics) -> str:

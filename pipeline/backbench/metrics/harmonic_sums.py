@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 
 from backbench.errors import NotApplicable
 from backbench.metrics.bench_floor import LINE_CHOICE
@@ -74,7 +73,7 @@ def _sum(tone: ToneView, first: int) -> MeasuredValue:
     harmonics, last = with_second_and_third(tone)
     part = harmonics.every_second(first, LAST_ORDER)
     figure = percent(part, tone.square, math.inf)
-    return with_mains(tone, replace(figure, detail=harmonic_detail(last)), harmonics)
+    return with_mains(tone, figure.but(detail=harmonic_detail(last)), harmonics)
 
 
 @metric(

@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
@@ -315,7 +315,7 @@ def of_either_mains(figure: MeasuredValue, other: MeanSquare) -> MeasuredValue:
     if figure.bound is None or other.lifted_at_most <= figure.value:
         return figure
     remark = "no line tells which mains frequency it was: the bound holds for 50 and 60 Hz"
-    return replace(figure, value=other.lifted_at_most, remark=joined(figure.remark, remark))
+    return figure.but(value=other.lifted_at_most, remark=joined(figure.remark, remark))
 
 
 def line_figure(square: MeanSquare, idle: IdleView, **kept: Any) -> MeasuredValue:
@@ -328,11 +328,11 @@ def line_figure(square: MeanSquare, idle: IdleView, **kept: Any) -> MeasuredValu
     if not idle.is_dithered or error > MOST_OF_STEPS:
         return with_undithered_steps(lines, HALF_STEP * idle.step_v)
     if lines.bound is not None:
-        return replace(lines, value=lines.value / (1 - error))
+        return lines.but(value=lines.value / (1 - error))
     added = Contribution(lines.value * error / math.sqrt(2))
     own = combine([Contribution(lines.estimation, lines.dof), added])
     total = combine([Contribution(lines.uncertainty, lines.dof), added])
-    return replace(lines, uncertainty=total.u, estimation=own.u, dof=total.dof)
+    return lines.but(uncertainty=total.u, estimation=own.u, dof=total.dof)
 
 
 def rms_of_lines(square: MeanSquare, track: Track, **kept: Any) -> MeasuredValue:

@@ -138,7 +138,7 @@ def level_spread(course: LineCourse) -> Array:
     """
     level = course.level
     own = (level / level.mean(axis=0)).var(axis=0)
-    explained = course.noise ** 2 + _beat(course) ** 2 + LEAST_STEP**2
+    explained = course.noise**2 + _beat(course) ** 2 + LEAST_STEP**2
     unexplained: Array = np.sqrt(np.where(own > SIGNIFICANT_RATIO * explained, own, 0.0))
     return unexplained
 
