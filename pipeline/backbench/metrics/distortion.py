@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import replace
 from functools import partial
 from weakref import WeakKeyDictionary
 
@@ -335,6 +334,8 @@ def _harmonics(tone: ToneView) -> Iterator[MeasuredValue]:
 
 def _in_decibels(figure: MeasuredValue) -> MeasuredValue:
     per = DB_PER_RELATIVE / figure.value
-    return figure.but(value=20 * math.log10(figure.value / 100), uncertainty=figure.uncertainty * per,
+    return figure.but(
+        value=20 * math.log10(figure.value / 100),
+        uncertainty=figure.uncertainty * per,
         estimation=figure.estimation * per,
-    )  # fmt: skip
+    )

@@ -21,7 +21,7 @@ from backbench.metrics.traits import AT_IDLE, Overview, Traits
 from backbench.metrics.warnings import joined
 from backbench.quantities.writing import in_text
 from backbench.signal.background import background
-from backbench.signal.dither import is_dithered, small_signal_error
+from backbench.signal.dither import Stepped
 from backbench.signal.itu_468 import weighted_468
 from backbench.signal.mains import (
     LINES,
@@ -56,7 +56,7 @@ HALF_STEP = 0.5
 
 
 @dataclass(frozen=True, eq=False)
-class IdleView:
+class IdleView(Stepped):
     """One output's track of an idle capture.
 
     noise: mean noise power by bin, V^2. remark: of the whole capture, where it may not be idle.
@@ -105,21 +105,6 @@ class IdleView:
     def step_v(self) -> float:
         """Step that the samples use, V; 0 where there is none."""
         return sample_step(self.track)
-
-    @cached_property
-    def is_dithered(self) -> bool:
-        """Whether the record's noise blurs the steps of its samples."""
-        return is_dithered(self._all_noise, self.step_v)
-
-    @cached_property
-    def small_signal_error(self) -> float:
-        """How far the steps may change the gain of what is smaller than they are, relative."""
-        return small_signal_error(self._all_noise, self.step_v)
-
-    @cached_property
-    def _all_noise(self) -> float:
-        """Mean square of all noise from 0 Hz to half the sample rate, V^2."""
-        return float(self.noise.sum())
 
     @cached_property
     def benches(self) -> list[IdleView]:

@@ -3,6 +3,10 @@
 from __future__ import annotations
 
 import math
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+from backbench.signal.track import Array
 
 STEPS = 1 / 12
 """Mean square of an evenly spread rounding error, in squared steps."""
@@ -11,6 +15,41 @@ TRIANGULAR = 1 / 4
 LEAST_NOISE = 0.16
 """Mean square of all noise, in squared steps, below which steps are not dithered: what rectangular
 dither, the least that is in use, leaves is 1/6."""
+
+
+class Stepped:
+    """A record whose samples may lie in steps, what noise there is known by bin.
+
+    Whatever is of this kind has `noise`, mean noise power by bin from 0 Hz to half the sample rate,
+    V^2, and `step_v`, the step that the samples use, V; 0 where there is none.
+    """
+
+    if TYPE_CHECKING:
+
+        @property
+        def noise(self) -> Array: ...
+        @property
+        def step_v(self) -> float: ...
+
+    @cached_property
+    def all_noise(self) -> float:
+        """Mean square of all noise, V^2."""
+        return float(self.noise.sum())
+
+    @cached_property
+    def steps(self) -> float:
+        """The most that the samples' steps may add to lines, V^2."""
+        return lines_of_steps(self.all_noise, self.step_v)
+
+    @cached_property
+    def is_dithered(self) -> bool:
+        """Whether the record's noise blurs the steps of its samples."""
+        return is_dithered(self.all_noise, self.step_v)
+
+    @cached_property
+    def small_signal_error(self) -> float:
+        """How far the steps may change the gain of what is smaller than they are, relative."""
+        return small_signal_error(self.all_noise, self.step_v)
 
 
 def is_dithered(noise: float, step: float) -> bool:

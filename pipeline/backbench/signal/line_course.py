@@ -191,7 +191,8 @@ def line_course(
 
 
 def _least_apart(lines_hz: Array) -> float:
-    return min(above - below for below, above in pairwise([0.0, *sorted(lines_hz.tolist())]))
+    places = [0.0, *sorted(lines_hz.tolist())]
+    return float(min(above - below for below, above in pairwise(places)))
 
 
 class _Waves(NamedTuple):

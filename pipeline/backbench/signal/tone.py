@@ -14,15 +14,9 @@ from backbench.errors import Refusal
 from backbench.quantities.writing import in_text
 from backbench.signal.background import degrees_of_freedom
 from backbench.signal.band_sums import parted, widened, with_lines
-from backbench.signal.dither import is_dithered, lines_of_steps
+from backbench.signal.dither import Stepped
 from backbench.signal.harmonics import Harmonics, beats, beside
-from backbench.signal.hidden_hum import (
-    MARGIN,
-    UNSEEN_FACTOR,
-    HiddenHum,
-    hidden_hum,
-    hidden_under_tones,
-)
+from backbench.signal.hidden_hum import MARGIN, HiddenHum, hidden_hum, hidden_under_tones
 from backbench.signal.power import STANDING, MeanSquare, line_power, line_powers, noise_sum
 from backbench.signal.spectrum import Lines, Spectrum, read_lines
 from backbench.signal.track import Array
@@ -38,7 +32,7 @@ LAST_ORDER = 10
 
 
 @dataclass(frozen=True, eq=False)
-class ToneLines:
+class ToneLines(Stepped):
     """A tone found in a spectrum.
 
     Parameters
@@ -78,21 +72,6 @@ class ToneLines:
     def phase(self) -> float:
         """Of the fundamental at the record's middle, rad, cosine."""
         return float(self._lines[0].phase[0])
-
-    @cached_property
-    def all_noise(self) -> float:
-        """Mean square of all noise from 0 Hz to half the sample rate, V^2."""
-        return float(self.noise.sum())
-
-    @cached_property
-    def steps(self) -> float:
-        """The most that the samples' steps may add to lines, V^2."""
-        return lines_of_steps(self.all_noise, self.step_v)
-
-    @cached_property
-    def is_dithered(self) -> bool:
-        """Whether the record's noise blurs the steps of its samples."""
-        return is_dithered(self.all_noise, self.step_v)
 
     def apart(self, position: float) -> float:
         """Distance of a position to the nearest harmonic.
@@ -203,7 +182,7 @@ class ToneLines:
             square, noise = self._lobes_of_harmonics
             # A whole lobe holds what stands so near to a harmonic that their lobes meet.
             hidden = self._hidden_within(orders, 2 * self.half)
-        hum, blind = _reckoned(hidden, square)
+        hum, blind = hidden.reckoned(square)
         return Harmonics(
             orders=orders,
             square=square,
@@ -244,7 +223,7 @@ class ToneLines:
 
     @cached_property
     def _hum_of_fundamental(self) -> tuple[Array, NDArray[np.bool_]]:
-        return _reckoned(self._hidden.first(), np.array([self._middle.value]))
+        return self._hidden.first().reckoned(np.array([self._middle.value]))
 
     @cached_property
     def _hidden(self) -> HiddenHum:
@@ -418,9 +397,3 @@ class ToneLines:
         floor = left.floor + 2 * filled**2 / self.samples
         value = left.value + filled
         return MeanSquare(value, floor, samples=2 * value**2 / floor if floor > 0 else math.inf)
-
-
-def _reckoned(hidden: HiddenHum, square: Array) -> tuple[Array, NDArray[np.bool_]]:
-    """Mean square of what may hide in lines of such a square, and where nothing tells it."""
-    most = np.where(hidden.blind, UNSEEN_FACTOR * np.maximum(square, 0.0), hidden.square)
-    return most, hidden.blind
