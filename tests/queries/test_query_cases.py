@@ -757,12 +757,13 @@ CASES = [
         unit b
         reading b thd 5 0 power_w=1.0
         """, """
-        frequency_hz | power_w | thd_percent | thd_low | thd_high | bound | harmonics | status | reason
-        20           | 1       | 0.02        |         | 0.022    | upper | 2 to 10 | at_floor |
-        1000         | 1       | 0.1         | 0.08    | 0.12     |       | 2 to 10 | measured |
+        frequency_hz | power_w | thd_percent | thd_low | thd_high | bound | harmonics | status   | \
+reason
+        20           | 1       | 0.02        |         | 0.022    | upper | 2 to 10   | at_floor |
+        1000         | 1       | 0.1         | 0.08    | 0.12     |       | 2 to 10   | measured |
         5000         |         |             |         |          |       |         | rejected | \
 no honest number
-        20000        | 10      | 0.2         | 0.16    | 0.24     |       | 2 to 4  | measured |
+        20000        | 10      | 0.2         | 0.16    | 0.24     |       | 2 to 4    | measured |
         """),
     Case("distortion-over-the-band", """
         unit a
