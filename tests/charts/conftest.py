@@ -59,6 +59,7 @@ def frames_of(count: int, label: str | None = None) -> Frames:
         "overlaid": _overlaid(some),
         "ladder": _ladder(some[0]),
         "distortion-map": _distortion_map(some[0]),
+        "patterns": _patterns(some),
     }
 
 
@@ -238,8 +239,23 @@ def _distortion_map(unit: dict[str, Any]) -> pl.DataFrame:
         for f, t in ((20.0, 0.3 * p), (1e3, 0.01 * p), (1e4, 0.02 * p))
     ]
     rows[0] |= {"bound": "upper", "thd_low": None}
-    rows[2] |= {"thd_percent": None, "reason": "out of band"} | dict.fromkeys(("thd_low", "thd_high"))
+    rows[2] |= {"thd_percent": None, "reason": "out of band"} | dict.fromkeys(
+        ("thd_low", "thd_high")
+    )
     return pl.DataFrame(rows, infer_schema_length=None)
+
+
+def _patterns(some: list[dict[str, Any]]) -> pl.DataFrame:
+    """The second harmonic of each unit 1 dB below that of the one before, the fourth a bound."""
+    return pl.DataFrame(
+        [
+            u
+            | {"order_n": n, "level_db": -50.0 - 10 * n - k * (n == 2)}
+            | {"bound": "upper" if n == 4 else None}
+            for k, u in enumerate(some)
+            for n in (2, 3, 4)
+        ]
+    )
 
 
 def _overlaid(some: list[dict[str, Any]]) -> pl.DataFrame:

@@ -72,9 +72,7 @@ class Panel:
     def ground(self, x_axis: Axis, y_axis: Axis, area: PlotArea) -> list[alt.Chart]:
         """Gridlines with the numbers of both axes, those that would lie on each other left out."""
         marks = _numbered(x_axis)
-        upright = [
-            {"px": px, "px2": px, "py": self.top, "py2": self.bottom} for px, _ in marks
-        ]
+        upright = [{"px": px, "px2": px, "py": self.top, "py2": self.bottom} for px, _ in marks]
         return [
             *straight_lines(upright, area.width, area.height),
             *scale_lines(y_axis, self.left, self.right, area.width, area.height),
@@ -87,8 +85,10 @@ def _numbered(x_axis: Axis) -> list[tuple[float, str]]:
     """Pixel and number of the ticks that have room: the ends first, then powers of ten."""
     labels = axis_labels(x_axis.ticks, x_axis.unit, log=x_axis.log)
     ends = (x_axis.ticks[0], x_axis.ticks[-1])
-    needed = sorted(zip(x_axis.ticks, labels, strict=True),
-                    key=lambda tick: (tick[0] not in ends, not _is_power_of_ten(tick[0])))
+    needed = sorted(
+        zip(x_axis.ticks, labels, strict=True),
+        key=lambda tick: (tick[0] not in ends, not _is_power_of_ten(tick[0])),
+    )
     kept: list[tuple[float, str]] = []
     for px, text in [(x_axis.px(tick), label) for tick, label in needed]:
         width = text_width(text, theme.SMALL_PX)
@@ -103,7 +103,11 @@ def _is_power_of_ten(value: float) -> bool:
 
 
 def panel_grid(
-    names: Sequence[str], area: PlotArea, columns: int, gap: float, between_rows: float | None = None
+    names: Sequence[str],
+    area: PlotArea,
+    columns: int,
+    gap: float,
+    between_rows: float | None = None,
 ) -> dict[str, Panel]:
     """A panel for each name, row by row, in so many columns with gaps between."""
     down = gap if between_rows is None else between_rows
