@@ -59,6 +59,7 @@ def test_a_name_goes_where_nothing_lies_or_nowhere() -> None:
     assert alone == [(60, 50)]
     at_edge = beside([Spot(195, 50, 5, 30)], 14, (200, 100))
     assert at_edge == [(155, 50)]
-    beset = beside([Spot(50, 50, 5, 30), *(Spot(50 + dx, 50 + dy, 5, 0)
-                    for dx, dy in ((12, 0), (-12, 0), (0, 14), (0, -14)))], 14, (200, 100))  # fmt: skip
+    around = ((12, 0), (-12, 0), (0, 14), (0, -14))
+    others = [Spot(50 + dx, 50 + dy, 5, 0) for dx, dy in around]
+    beset = beside([Spot(50, 50, 5, 30), *others], 14, (200, 100))
     assert beset == [None] * 5

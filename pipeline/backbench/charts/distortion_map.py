@@ -26,7 +26,7 @@ from backbench.charts.page_layout import (
     plot_area,
     text_mark,
 )
-from backbench.charts.small_multiples import panel_grid, pixel_encodings, straight_lines
+from backbench.charts.small_multiples import panel_grid, pixel_encodings
 from backbench.quantities.writing import quantity, value_alone
 
 COLUMNS = (

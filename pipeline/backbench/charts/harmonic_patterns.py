@@ -112,7 +112,8 @@ def _own_finding(own: Sequence[Row], found: _Patterns) -> str:
     if not likest:
         return text
     apart = number(found.apart[likest[0]], 2)
-    return f"{text}; most alike {found.rows[likest[0]][0]['label']}, {apart} dB apart (root mean square)"
+    other = found.rows[likest[0]][0]["label"]
+    return f"{text}; most alike {other}, {apart} dB apart (root mean square)"
 
 
 def _most(rows: Sequence[Row]) -> Row | None:
@@ -172,7 +173,7 @@ def _panel(
     if known:
         stem = layer(known).mark_rule(strokeWidth=3 if bold else 2)
         drawn.append(stem.encode(x=x, y=y, y2=y2, color=coloured(colour), tooltip=no_tooltip()))
-    tips = [alt.Tooltip("about:N", title="harmonic"), alt.Tooltip("shown:N", title="level")]
+    tips = [alt.Tooltip("about:N", title="order"), alt.Tooltip("shown:N", title="level")]
     for bound in (False, True):
         some = [row for row in placed if row["bound"] == bound]
         if some:
