@@ -1,7 +1,7 @@
 -- title: Distortion over frequency and power
 -- question: Where over frequency and power is a unit clean, and where does its distortion rise? THD
 --   of every tone, step and tabled point of its newest review, with the points that gave none.
--- conditions: {load_ohm} ohm; newest review; each point: measured power, bars: k = 2
+-- conditions: {load_ohm} ohm; each tone at its measured power; newest review
 -- grain: unit_key, output, frequency_hz, power_w, generator_vrms; one row per unit, output and tone
 -- metric: thd
 -- needed: frequency_hz, power_w, thd_percent, status
@@ -21,6 +21,7 @@
 -- column harmonics: -; Harmonics
 -- column status: -; Status
 -- column reason: -; Reason
+-- chart: distortion-map
 WITH found AS (
     SELECT reading.*, reviewed
     FROM reading

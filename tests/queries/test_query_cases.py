@@ -670,6 +670,26 @@ CASES = [
         unit_key | load_ohm | output | one_driven | all_driven | loss_db
         a        | 8        | left   | 25         | 20         | -0.96910013008
         """),
+    Case("harmonic-patterns", """
+        unit a
+        reading a harmonic -60 1 order_n=2
+        reading a harmonic -55 1 order_n=2 output=right
+        reading a harmonic -90 1 order_n=3 bound=upper status=at_floor
+        reading a harmonic -99 1 order_n=11
+        unit b
+        reading b harmonic -70 1 order_n=2
+        reading b harmonic -40 1 order_n=2 power_w=1.0
+        unit c technology='solid state'
+        reading c harmonic -80 1 order_n=2
+        unit d technology='solid state'
+        reading d harmonic -80 1 order_n=2
+        """, """
+        unit_key | technology  | order_n | level_db | bound | marked
+        a        | tube        | 2       | -55      |       | False
+        a        | tube        | 3       | -90      | upper | False
+        b        | tube        | 2       | -70      |       | False
+        c        | solid state | 2       | -80      |       | True
+        """, {"technology": "tube", "unit": "c"}),
     Case("power-into-loads", """
         unit a rated_power_w=20.0
         reading a power_at_limit 22 0 limit_percent=1.0 power_w=None
