@@ -75,7 +75,11 @@ def record(step: PlannedStep) -> Array:
 EMPHASISED = """
 [[capture]]
 file = "{name}.flac"
-stimulus = {{ tone_hz = {hz}, full_scale_db = -20, pre_emphasis = true, generator_vrms = "unknown" }}
+[capture.stimulus]
+tone_hz = {hz}
+full_scale_db = -20
+pre_emphasis = true
+generator_vrms = "unknown"
 """
 
 
