@@ -138,7 +138,9 @@ def _drawn_texts(marks: Sequence[TextMark]) -> Iterator[alt.Chart]:
 
 
 def _text_layer(rows: Sequence[Mapping[str, Any]], **more: Any) -> alt.Chart:
-    look = {name: alt.ExprRef(f"datum.{column}") for name, column in LOOK_OF_ROW.items()}
+    look: dict[str, Any] = {
+        name: alt.ExprRef(f"datum.{column}") for name, column in LOOK_OF_ROW.items()
+    }
     mark = layer(rows).mark_text(baseline="alphabetic", clip=False, **look, **more)
     drawn: alt.Chart = mark.encode(
         x=alt.X("px:Q", scale=None, axis=None),

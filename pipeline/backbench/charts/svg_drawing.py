@@ -43,7 +43,9 @@ def _rendered(spec: Mapping[str, Any]) -> str:
 
 def _is_of_texts(one: Mapping[str, Any]) -> bool:
     mark = one.get("mark")
-    return isinstance(mark, Mapping) and mark.get("align") == {"expr": f"datum.{LOOK_OF_ROW['align']}"}
+    return isinstance(mark, Mapping) and mark.get("align") == {
+        "expr": f"datum.{LOOK_OF_ROW['align']}"
+    }
 
 
 def _is_halo(one: Mapping[str, Any]) -> bool:
