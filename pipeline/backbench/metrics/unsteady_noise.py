@@ -119,7 +119,7 @@ def _idle(view: IdleView) -> Unsteady | None:
     if not view.is_dithered:
         # Steps that noise seldom crosses look like bursts; every figure is a bound anyway.
         return None
-    power, df = block_powers(view.track.volts, view.track.rate_hz, BAND_HZ[1])
+    power, df = block_powers(view.track, BAND_HZ[1])
     if len(power) < LEAST_BLOCKS:
         return None
     weights = _weights(power.shape[1], df)

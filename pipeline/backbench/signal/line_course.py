@@ -26,6 +26,8 @@ PART_S = 1e-3
 COARSE_RATE_HZ = 40_000.0
 """What is left is averaged over neighbouring samples down to about this rate."""
 
+MOST_ADDED = 6
+"""Neighbours up to which adding them one after the other is the quickest way to their mean."""
 TURN = 2 * math.pi
 MOST_STRETCHED = 3
 """Times the root of a block's length that a stretch may have, so that it divides the block."""
@@ -247,16 +249,31 @@ class _Waves(NamedTuple):
         waves[..., 0] = parts[:, :1]
         waves[..., 1 : 1 + lines] = peaks.real
         np.negative(peaks.imag, out=waves[..., 1 + lines :])
-        rest = _means_of(given, few)
+        rest = means_of(given.reshape(-1), few)
         rest -= (waves.reshape(blocks * stretches, -1) @ self.means).ravel()
         return rest.reshape(blocks, -1)
 
 
-def _means_of(given: Array, few: int) -> Array:
-    """Means of `few` neighbours."""
-    each = given.reshape(-1)
+def means_of(volts: Array, few: int) -> Array:
+    """Means of neighbouring samples.
+
+    Parameters
+    ----------
+    volts : ndarray of float64, shape (n,)
+        V.
+    few : int
+        How many are averaged, >= 1.
+
+    Returns
+    -------
+    ndarray of float64, shape (n // few,)
+        V; samples left over at the end are not used.
+    """
     if few == 1:
-        return each.copy()
+        return volts.copy()
+    each = volts[: len(volts) // few * few]
+    if few > MOST_ADDED:
+        return np.asarray(each.reshape(-1, few) @ np.full(few, 1 / few))
     sums: Array = each[::few] + each[1::few]
     for n in range(2, few):
         sums += each[n::few]
