@@ -191,7 +191,7 @@ def line_course(
     phasors = parts[:, 1 : lines + 1] - 1j * parts[:, lines + 1 :]
     middle = ((np.arange(blocks) + 0.5) * length - 0.5) / rate_hz
     phasors = phasors * np.exp(-1j * TURN * np.outer(middle, lines_hz))
-    phasors /= _kept_of(turns, few)
+    phasors /= kept_of(turns, few)
     left = _left(rest, rate_hz / few, max(PART_S, 1 / float(np.min(lines_hz))))
     return LineCourse(phasors, parts[:, 0], left, length, rate_hz, lines_hz * length / rate_hz)
 
@@ -201,10 +201,20 @@ def _averaged(rate_hz: float, highest_hz: float) -> int:
     return max(int(rate_hz / max(COARSE_RATE_HZ, SPARE * highest_hz)), 1)
 
 
-def _kept_of(turns: Array, few: int) -> Array:
-    """What the mean of `few` neighbours keeps of the amplitude of each line.
+def kept_of(turns: Array, few: int) -> Array:
+    """What the mean of neighbouring samples keeps of the amplitude of lines.
 
-    turns: rad between two means.
+    Parameters
+    ----------
+    turns : ndarray of float64, shape (k,)
+        How far each line turns between two means, rad; > 0, below a whole turn a sample.
+    few : int
+        How many are averaged, >= 1.
+
+    Returns
+    -------
+    ndarray of float64, shape (k,)
+        Ratio of amplitudes, below 0 for a line that comes out turned by half.
     """
     kept: Array = np.sin(turns / 2) / (few * np.sin(turns / (2 * few)))
     return kept
