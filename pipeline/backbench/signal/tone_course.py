@@ -171,16 +171,19 @@ def _strong_products(tones: ToneSet) -> tuple[Array, float]:
         return np.array([]), 0.0
     apart, positions = 2 * tones.half, tones.positions.tolist()
     places = product_positions(tones.positions, PRODUCTS)
-    places = places[[tones.covers(place) for place in places.tolist()]]
+    places = tones.covered(places)
     # What is steady is fitted, whatever made it: mains lines that may hide there don't matter.
     lines = read_lines(tones.spectrum, places)
     noise = lines.noise_at(places, tones.noise)
     power = lines.square - noise
     least = WORTH_FITTING * float(np.maximum(power, 0.0).mean()) if len(power) else 0.0
     middle = float(np.mean(positions))
+    weakest = min(least, STRONG * min(tone.value for tone in tones.tones))
     chosen: list[tuple[float, float]] = []
     for k in np.argsort(-power).tolist():
         place, value = float(places[k]), float(power[k])
+        if value <= weakest:
+            break
         clear = min(abs(place - other) for other in positions) > apart
         wanted = value > least and len(chosen) < MOST_FITTED
         nearest = tones.tones[0 if place < middle else 1]
