@@ -75,7 +75,7 @@ class ToneSet(Stepped):
         )
         whole = self._lobe_powers()
         return tuple(
-            line._replace(floor=line.floor + most**2, slope=line.slope + 2 * most)
+            MeanSquare(line.value, line.floor + most**2, line.slope + 2 * most, line.samples)
             for line, most in zip(whole, hum.tolist(), strict=True)
         )
 
@@ -148,20 +148,20 @@ class ToneSet(Stepped):
             aside=aside,
         )
 
-    def apart_from_products(self, position: float) -> float:
-        """Distance of a position to the nearest tone or product of theirs.
+    def apart_from_products(self, positions: Array) -> Array:
+        """Distance of positions to the nearest tone or product of theirs.
 
         Parameters
         ----------
-        position : float
+        positions : ndarray of float64, shape (k,)
             Bins.
 
         Returns
         -------
-        float
+        ndarray of float64, shape (k,)
             Bins.
         """
-        return float(self._apart(np.array([position]), self._products)[0])
+        return self._apart(positions, self._products)
 
     @cached_property
     def _products(self) -> Array:
@@ -220,7 +220,7 @@ class ToneSet(Stepped):
         lobes = [(math.ceil(place - half), math.floor(place + half) + 1) for place in places]
         powers = lobe_powers(self.spectrum.power, self.noise, spread, math.inf, lobes)
         return [
-            power._replace(samples=degrees_of_freedom(place, spread))
+            MeanSquare(*power[:3], degrees_of_freedom(place, spread))
             for power, place in zip(powers, places, strict=True)
         ]
 
