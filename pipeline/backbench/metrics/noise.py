@@ -15,12 +15,14 @@ from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.bench_floor import CHOICE, LINE_CHOICE, greatest_own, less_noise, lines_off
 from backbench.metrics.bench_levels import loop_back_views
 from backbench.metrics.declaration import CaptureData, MeasuredValue, metric, view
+from backbench.metrics.noise_in_time import Blocks, rms_known_to
 from backbench.metrics.nothing_playing import loud_remark, refuse_played
 from backbench.metrics.sample_steps import STEPS_CHOICE, dither_off, with_undithered_steps
 from backbench.metrics.traits import AT_IDLE, Overview, Traits
 from backbench.metrics.warnings import joined
 from backbench.quantities.writing import in_text
 from backbench.signal.background import background
+from backbench.signal.block_scatter import block_powers
 from backbench.signal.dither import is_dithered, small_signal_error
 from backbench.signal.itu_468 import weighted_468
 from backbench.signal.mains import (
@@ -102,6 +104,11 @@ class IdleView:
         return self._lines
 
     @cached_property
+    def blocks(self) -> Blocks:
+        """Power by block of time and bin up to 20 kHz, and the width of a bin, Hz."""
+        return block_powers(self.track.volts, self.track.rate_hz, BAND_HZ[1])
+
+    @cached_property
     def step_v(self) -> float:
         """Step that the samples use, V; 0 where there is none."""
         return sample_step(self.track)
@@ -155,7 +162,7 @@ def _greater(lines: list[MeanSquare], others: list[MeanSquare]) -> bool:
     return apart > CLEARLY * math.sqrt(sum(x.variance for x in [*lines, *others]))
 
 
-@view("idle", version=6)
+@view("idle", version=7)
 def idle_view(capture_data: CaptureData, number: int) -> IdleView:
     """The noise in output track `number`. Raises Refusal where none can be measured."""
     track = capture_data.outputs[number]
@@ -173,22 +180,41 @@ def idle_view(capture_data: CaptureData, number: int) -> IdleView:
     return IdleView(capture_data, track, own_spectrum, noise, remark)
 
 
-def noise_figure(idle: IdleView, weights: Array | None) -> MeasuredValue:
-    """Rms of the band, weighted or not, with its uncertainty."""
+def steady_noise(idle: IdleView, weights: Array | None) -> MeanSquare:
+    """Mean square of the band, weighted or not, V^2, with the variance that steady noise has."""
     chosen, power = idle.band()
     noise = idle.noise[chosen]
     if weights is not None:
         power, noise = power * weights, noise * weights
-    square = noise_sum(power, noise, idle.spectrum.window.spread)
-    estimation = square.relative * square.rms
+    return noise_sum(power, noise, idle.spectrum.window.spread)
+
+
+def noise_figure(idle: IdleView, weights: Array | None) -> MeasuredValue:
+    """Rms of the band, weighted or not, with its uncertainty."""
+    chosen, _ = idle.band()
+    square = steady_noise(idle, weights)
+    by_block = _by_block(idle, chosen, weights)
+    known = rms_known_to(idle.blocks, square, idle.spectrum.window.spread, by_block)
+    estimation = known.u * square.rms
     total = combine(
         [
-            Contribution(estimation, square.samples),
+            Contribution(estimation, known.dof),
             Contribution(square.rms * idle.track.calibration),
         ]
     )
     rms_noise = MeasuredValue(square.rms, total.u, estimation, total.dof)
     return less_steps(idle, rms_noise, chosen, weights)
+
+
+def _by_block(idle: IdleView, chosen: slice, weights: Array | None) -> Array:
+    """Power factors by bin of the blocks, of a band with factors by bin of the spectrum."""
+    power, width_hz = idle.blocks
+    hz = np.arange(power.shape[1]) * width_hz
+    inside = ((hz >= BAND_HZ[0]) & (hz <= BAND_HZ[1])).astype(np.float32)
+    if weights is None:
+        return inside
+    own_hz = np.arange(chosen.start, chosen.stop) * idle.spectrum.resolution_hz
+    return np.asarray(inside * np.interp(hz, own_hz, weights), dtype=np.float32)
 
 
 def less_steps(
