@@ -6,9 +6,10 @@ import math
 
 import numpy as np
 
+from backbench.metrics.noise import idle_view, noise_figure
 from backbench.metrics.noise_in_time import known_to
 from backbench.signal.track import Track
-from tones import figures, idle_material
+from tones import idle_material
 
 RATE = 48_000.0
 
@@ -27,7 +28,7 @@ def test_noise_of_events_scatters_as_their_number_does() -> None:
     scores = []
     for seed in range(24):
         track = Track(clicks(np.random.default_rng(seed), 100.0), RATE, 1.0, 0.0)
-        figure = figures(idle_material(track))["noise"]
+        figure = noise_figure(idle_view.build(idle_material(track), 1), None)
         truth = 1e-3 * math.sqrt(100.0 / RATE * 19_980 / (RATE / 2))
         scores.append((figure.value - truth) / figure.uncertainty)
     assert np.mean(np.abs(scores) < 2.05) >= 0.87

@@ -15,7 +15,7 @@ from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.bench_floor import CHOICE, LINE_CHOICE, greatest_own, less_noise, lines_off
 from backbench.metrics.bench_levels import loop_back_views
 from backbench.metrics.declaration import CaptureData, MeasuredValue, metric, view
-from backbench.metrics.noise_in_time import Blocks, rms_known_to
+from backbench.metrics.noise_in_time import Band, Blocks, rms_known_to
 from backbench.metrics.nothing_playing import loud_remark, refuse_played
 from backbench.metrics.sample_steps import STEPS_CHOICE, dither_off, with_undithered_steps
 from backbench.metrics.traits import AT_IDLE, Overview, Traits
@@ -191,10 +191,13 @@ def steady_noise(idle: IdleView, weights: Array | None) -> MeanSquare:
 
 def noise_figure(idle: IdleView, weights: Array | None) -> MeasuredValue:
     """Rms of the band, weighted or not, with its uncertainty."""
-    chosen, _ = idle.band()
-    square = steady_noise(idle, weights)
-    by_block = _by_block(idle, chosen, weights)
-    known = rms_known_to(idle.blocks, square, idle.spectrum.window.spread, by_block)
+    chosen, power = idle.band()
+    square, hz = steady_noise(idle, weights), idle.spectrum.resolution_hz
+    band = Band(
+        power, idle.noise[chosen], np.ones(len(power)) if weights is None else weights,
+        np.arange(chosen.start, chosen.stop) * hz,
+    )  # fmt: skip
+    known = rms_known_to(idle.blocks, square, idle.spectrum.window.spread, band)
     estimation = known.u * square.rms
     total = combine(
         [
@@ -204,17 +207,6 @@ def noise_figure(idle: IdleView, weights: Array | None) -> MeasuredValue:
     )
     rms_noise = MeasuredValue(square.rms, total.u, estimation, total.dof)
     return less_steps(idle, rms_noise, chosen, weights)
-
-
-def _by_block(idle: IdleView, chosen: slice, weights: Array | None) -> Array:
-    """Power factors by bin of the blocks, of a band with factors by bin of the spectrum."""
-    power, width_hz = idle.blocks
-    hz = np.arange(power.shape[1]) * width_hz
-    inside = ((hz >= BAND_HZ[0]) & (hz <= BAND_HZ[1])).astype(np.float32)
-    if weights is None:
-        return inside
-    own_hz = np.arange(chosen.start, chosen.stop) * idle.spectrum.resolution_hz
-    return np.asarray(inside * np.interp(hz, own_hz, weights), dtype=np.float32)
 
 
 def less_steps(

@@ -6,6 +6,9 @@ bursts scatter more: then what the blocks show is the uncertainty.
 
 from __future__ import annotations
 
+import math
+from typing import NamedTuple
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -13,23 +16,61 @@ from backbench.signal.block_scatter import OVERLAPPED, scatter
 from backbench.signal.power import MeanSquare
 from backbench.signal.quantiles import middle
 from backbench.signal.track import Array
-from backbench.signal.uncertainty import Contribution
+from backbench.signal.uncertainty import Contribution, combine
 
 BY_CHANCE = 1e-3
 """Probability that steady noise passes for noise in events: common practice, no source."""
 LEAST_BLOCKS = 8
+LINE = 50.0
+"""Times the noise above which a bin is a line's: hardly ever by chance."""
+REACH = 2
+"""Bins of a block to either side that belong to a line, under its Hann window."""
 Blocks = tuple[NDArray[np.float32], float]
 """Power by block and bin, and the width of a bin, Hz."""
 
 
-def rms_known_to(blocks: Blocks, square: MeanSquare, spread: float, band: Array) -> Contribution:
-    """Relative standard uncertainty of an rms of noise, and its degrees of freedom.
+class Band(NamedTuple):
+    """Bins of a spectrum: power and noise by bin, V^2, power factors, and their frequencies, Hz."""
 
-    square: as found, with the variance of steady noise. spread: of the window. band: power factors
-    by bin of the blocks.
+    power: Array
+    noise: Array
+    weights: Array
+    hz: Array
+
+
+def rms_known_to(blocks: Blocks, square: MeanSquare, spread: float, band: Band) -> Contribution:
+    """Relative standard uncertainty of the rms of a band, and its degrees of freedom.
+
+    square: weighted, with the variance that steady noise has. spread: of the window. Lines are left
+    out of the blocks, which let a part of a line through that goes with its phase.
     """
-    power, _ = blocks
-    return known_to(square.relative, square.samples, spread, power @ band)
+    power, width_hz = blocks
+    own = Contribution(square.relative, square.samples)
+    place = np.minimum(np.rint(band.hz / width_hz).astype(int), power.shape[1] - 1)
+    clear = _clear(place[band.power > LINE * band.noise], power.shape[1])
+    noise = band.noise * band.weights
+    inside = noise[clear[place]]
+    if not inside.sum() > 0:
+        return own
+    by_block = np.zeros(power.shape[1], dtype=np.float32)
+    by_block[place] = band.weights * clear[place]
+    steady = Contribution(
+        math.sqrt(spread * float(inside @ inside)) / (2 * float(inside.sum())),
+        2 * float(inside.sum()) ** 2 / (spread * float(inside @ inside)),
+    )
+    known = known_to(steady.u, steady.dof, spread, power @ by_block)
+    if known == steady:
+        return own
+    more = math.sqrt(known.u**2 - steady.u**2) * float(noise.sum()) / square.value
+    return combine([own, Contribution(more, known.dof)])
+
+
+def _clear(lines: NDArray[np.int_], count: int) -> NDArray[np.bool_]:
+    """Bins of the blocks further than a line reaches from any."""
+    clear = np.ones(count, dtype=bool)
+    for away in range(-REACH, REACH + 1):
+        clear[np.clip(lines + away, 0, count - 1)] = False
+    return clear
 
 
 def density_known_to(
