@@ -1,4 +1,4 @@
-"""The demonstration of every fifth review of its scenario: `python part_of_demonstration.py FOLDER`.
+"""The demonstration of every fifth review: `python part_of_demonstration.py FOLDER`.
 
 Made by the command of the whole one, in the same way; only the scenario is shorter.
 """

@@ -1,4 +1,4 @@
-"""New databases in the tests' own process: the schema, which takes long, is made once and copied."""
+"""New databases in the process of the tests: the schema is made once and copied."""
 
 from __future__ import annotations
 

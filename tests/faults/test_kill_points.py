@@ -1,4 +1,4 @@
-"""A dozen kills at seeded points, of each command; tests/faults/long_run.py does a thousand and more."""
+"""A dozen kills at seeded points, of each command; tests/faults/long_run.py does thousands."""
 
 from __future__ import annotations
 
