@@ -23,8 +23,8 @@ BY_CHANCE = 1e-3
 LEAST_BLOCKS = 8
 LINE = 50.0
 """Times the noise above which a bin is a line's: hardly ever by chance."""
-REACH = 2
-"""Bins of a block to either side that belong to a line, under its Hann window."""
+REACH = 1
+"""Bins of a block beside those that a line's power tells."""
 Blocks = tuple[NDArray[np.float32], float]
 """Power by block and bin, and the width of a bin, Hz."""
 
@@ -47,7 +47,7 @@ def rms_known_to(blocks: Blocks, square: MeanSquare, spread: float, band: Band) 
     power, width_hz = blocks
     own = Contribution(square.relative, square.samples)
     place = np.minimum(np.rint(band.hz / width_hz).astype(int), power.shape[1] - 1)
-    clear = _clear(place[band.power > LINE * band.noise], power.shape[1])
+    clear = _clear(place, band.power / band.noise, power.shape[1])
     noise = band.noise * band.weights
     inside = noise[clear[place]]
     if not inside.sum() > 0:
@@ -65,11 +65,17 @@ def rms_known_to(blocks: Blocks, square: MeanSquare, spread: float, band: Band) 
     return combine([own, Contribution(more, known.dof)])
 
 
-def _clear(lines: NDArray[np.int_], count: int) -> NDArray[np.bool_]:
-    """Bins of the blocks further than a line reaches from any."""
+def _clear(place: NDArray[np.int_], over: Array, count: int) -> NDArray[np.bool_]:
+    """Bins of the blocks that no line reaches; over: power re the noise by bin, and its place.
+
+    The lobes of a Hann window fall with the third power of the distance (closed form).
+    """
+    strongest = np.zeros(count)
+    np.maximum.at(strongest, place, over)
     clear = np.ones(count, dtype=bool)
-    for away in range(-REACH, REACH + 1):
-        clear[np.clip(lines + away, 0, count - 1)] = False
+    for line in np.flatnonzero(strongest > LINE).tolist():
+        reach = REACH + math.ceil((10 * strongest[line]) ** (1 / 6))
+        clear[max(line - reach, 0) : line + reach + 1] = False
     return clear
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from weakref import WeakKeyDictionary
 
 import numpy as np
@@ -49,10 +50,12 @@ def wavering_outside(course: LineCourse, weights: Array, half: float, density: f
 def _outside(course: LineCourse, weights: Array, half: float, density: float) -> float:
     still, window = course.still, _at_blocks(course, weights)
     bins = np.fft.fft((still - 1) * window)
-    away = np.abs(np.fft.fftfreq(len(bins), 1 / len(bins))) * len(weights) / _covered(course)
-    outside = away > half
-    power = float(np.sum(np.abs(bins[outside]) ** 2)) / len(bins) / float(np.sum(window**2))
-    least = SURELY * _noise(course, density) * float(np.mean(outside))
+    count = len(bins)
+    # Bins n and count - n are as far from the line; the first n that is outside.
+    first = math.floor(half * _covered(course) / len(weights)) + 1
+    outside = bins[first : count - first + 1]
+    power = float(np.sum(np.abs(outside) ** 2)) / count / float(window @ window)
+    least = SURELY * _noise(course, density) * len(outside) / count
     return max(power - least, 0.0)
 
 
