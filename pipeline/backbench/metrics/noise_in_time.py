@@ -58,7 +58,7 @@ def rms_known_to(blocks: Blocks, square: MeanSquare, spread: float, band: Band) 
         math.sqrt(spread * float(inside @ inside)) / (2 * float(inside.sum())),
         2 * float(inside.sum()) ** 2 / (spread * float(inside @ inside)),
     )
-    known = known_to(steady.u, steady.dof, spread, power @ by_block)
+    known = known_to(steady.u, steady.dof, spread, (power @ by_block).astype(np.float64))
     if known == steady:
         return own
     more = math.sqrt(known.u**2 - steady.u**2) * float(noise.sum()) / square.value
@@ -85,7 +85,7 @@ def density_known_to(
     """The same of a density that is a median of bins, from the median of each block."""
     power, width_hz = blocks
     first, last = (round(hz / width_hz) for hz in band_hz)
-    return known_to(relative, dof, spread, middle(power[:, first : last + 1].T))
+    return known_to(relative, dof, spread, middle(power[:, first : last + 1].T.astype(np.float64)))
 
 
 def known_to(relative: float, dof: float, spread: float, squares: Array) -> Contribution:
@@ -95,7 +95,7 @@ def known_to(relative: float, dof: float, spread: float, squares: Array) -> Cont
     own = Contribution(relative, dof)
     if len(squares) < LEAST_BLOCKS or not 0 < relative < np.inf:
         return own
-    seen = scatter(np.asarray(squares, dtype=np.float64), spread, OVERLAPPED).relative / 2
+    seen = scatter(squares, spread, OVERLAPPED).relative / 2
     blocks = len(squares) - 1
     if (seen / relative) ** 2 <= fdtri(blocks, min(dof, 1e6), 1 - BY_CHANCE):
         return own
