@@ -11,6 +11,7 @@ import numpy as np
 from backbench.errors import Refusal
 from backbench.quantities.writing import in_text
 from backbench.signal.background import background
+from backbench.signal.flat_tops import refuse_flat_tops
 from backbench.signal.record_checks import check_record
 from backbench.signal.spectrum import Spectrum, peak_position, peak_positions, spectrum
 from backbench.signal.tone import BAND_HZ, EDGE, PASS_BAND
@@ -161,6 +162,7 @@ def _sought(
     if not clear.any():
         raise Refusal("too short: no noise can be told apart between the tones")
     noise = background(own_spectrum.power, clear, count)
+    refuse_flat_tops(track, math.sqrt(float(noise.sum())))
     tones = ToneSet(own_spectrum, positions, noise, mains_hz, sample_step(track))
     _check_tones(tones, stated_hz)
     return tones
