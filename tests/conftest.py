@@ -6,6 +6,7 @@ import os
 import shutil
 import sys
 from collections.abc import Iterator
+from contextlib import contextmanager
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -117,20 +118,33 @@ def already_measured() -> dict[tuple[str, str], Analysed]:
 
 
 @pytest.fixture
-def measured_once(
-    monkeypatch: pytest.MonkeyPatch, already_measured: dict[tuple[str, str], Analysed]
-) -> None:
+def measured_once(already_measured: dict[tuple[str, str], Analysed]) -> Iterator[None]:
     """A capture that another test had measured in this process isn't measured again."""
+    with _remembering(already_measured):
+        yield
+
+
+@pytest.fixture(scope="module")
+def measured_once_by_all(already_measured: dict[tuple[str, str], Analysed]) -> Iterator[None]:
+    """The same for all tests and fixtures of a file."""
+    with _remembering(already_measured):
+        yield
+
+
+@contextmanager
+def _remembering(known: dict[tuple[str, str], Analysed]) -> Iterator[None]:
     measure = analyse.analyse
 
     def remembered(job: Job) -> Analysed:
         key = job.review_key, job.analysis_key
-        result = already_measured.get(key) or measure(job)
+        result = known.get(key) or measure(job)
         if result.reason is None:
-            already_measured[key] = result
+            known[key] = result
         return result
 
-    monkeypatch.setattr(analyse, "analyse", remembered)
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr(analyse, "analyse", remembered)
+        yield
 
 
 @pytest.fixture

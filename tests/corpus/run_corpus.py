@@ -42,7 +42,7 @@ from backbench.signal.track import Array
 from corpus.malformed import corpus
 from faults.forks import import_what_forks_use
 
-TOGETHER = 24
+TOGETHER = 100
 """Files that are read in one fork, which costs more than most of them."""
 TIME_S = 30
 MEMORY = 1 << 30
