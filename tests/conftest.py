@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import shutil
 import sys
@@ -28,9 +29,12 @@ from simulated import CASES, CIRCUITS, simulated_catalogue
 
 # The first call of a measurement imports what it needs: no test asserts a time. More examples are
 # drawn with --hypothesis-profile=thorough.
-settings.register_profile("untimed", deadline=None, max_examples=40)
+settings.register_profile("untimed", deadline=None, max_examples=15)
 settings.register_profile("thorough", deadline=None, max_examples=400)
 settings.load_profile("untimed")
+
+# A worker has one processor: frames as small as those of the tests gain nothing from threads.
+os.environ.setdefault("POLARS_MAX_THREADS", "1")
 
 # Commands in processes of their own would compile the program anew at every start.
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
@@ -56,6 +60,12 @@ LONG = (
 worker's, and the last one is waited for."""
 
 
+def pytest_collection_finish() -> None:
+    """What is there when the tests begin stays to their end: it is not searched for garbage."""
+    gc.collect()
+    gc.freeze()
+
+
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Long files first; the order within a file stays."""
     items.sort(key=lambda item: _place(item.nodeid))
@@ -70,6 +80,12 @@ SHARED = {
     "tests/seed_dataset/test_written_reviews.py": "tests/test_demo.py",
 }
 """Files that use what another has made: the worker that has the one gets the other too."""
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_auto_num_workers() -> int:
+    """One worker more than there are processors: some tests wait for servers and browsers."""
+    return len(os.sched_getaffinity(0)) + 1
 
 
 @pytest.hookimpl(optionalhook=True)
