@@ -60,10 +60,14 @@ LONG = (
 worker's, and the last one is waited for."""
 
 
+gc.disable()  # until all tests are collected: imports leave nothing that is garbage
+
+
 def pytest_collection_finish() -> None:
     """What is there when the tests begin stays to their end: it is not searched for garbage."""
     gc.collect()
     gc.freeze()
+    gc.enable()
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
