@@ -60,6 +60,7 @@ def frames_of(count: int, label: str | None = None) -> Frames:
         "ladder": _ladder(some[0]),
         "distortion-map": _distortion_map(some[0]),
         "patterns": _patterns(some),
+        "loads": _loads(some),
     }
 
 
@@ -256,6 +257,19 @@ def _patterns(some: list[dict[str, Any]]) -> pl.DataFrame:
             for n in (2, 3, 4)
         ]
     )
+
+
+def _loads(some: list[dict[str, Any]]) -> pl.DataFrame:
+    """Powers that grow by 1.8, 1.5 and 1.1 with each half of the load, the last one a bound."""
+    rows = []
+    for k, u in enumerate(some):
+        for load, power in ((16.0, 10.0), (8.0, 18.0), (4.0, 27.0), (2.0, 30.0)):
+            value = power * 1.3**k
+            reach = {"low": value * 0.98, "high": value * 1.02, "bound": None}
+            reach |= {"high": None, "bound": "lower"} if (k, load) == (1, 2.0) else {}
+            rows.append(u | {"load_ohm": load, "tap": None, "value": value} | reach)
+    schema = {"tap": pl.String, "bound": pl.String}
+    return pl.DataFrame(rows, infer_schema_length=None, schema_overrides=schema)
 
 
 def _overlaid(some: list[dict[str, Any]]) -> pl.DataFrame:
