@@ -61,6 +61,7 @@ def frames_of(count: int, label: str | None = None) -> Frames:
         "distortion-map": _distortion_map(some[0]),
         "patterns": _patterns(some),
         "loads": _loads(some),
+        "promises": _promises(some),
     }
 
 
@@ -269,6 +270,24 @@ def _loads(some: list[dict[str, Any]]) -> pl.DataFrame:
             reach |= {"high": None, "bound": "lower"} if (k, load) == (1, 2.0) else {}
             rows.append(u | {"load_ohm": load, "tap": None, "value": value} | reach)
     schema = {"tap": pl.String, "bound": pl.String}
+    return pl.DataFrame(rows, infer_schema_length=None, schema_overrides=schema)
+
+
+def _promises(some: list[dict[str, Any]]) -> pl.DataFrame:
+    """Margins of 3 dB less 1 dB a unit in noise, 1 dB everywhere in power; one not comparable."""
+    rows = []
+    for k, u in enumerate(some):
+        for metric, title, margin in (
+            ("noise", "Residual noise", 3.0 - k),
+            ("power", "Power", 1.0),
+        ):
+            outcome = "inconclusive" if margin == 0 else "meets" if margin > 0 else "fails"
+            reach = {"margin_low_db": margin - 0.2, "margin_high_db": margin + 0.2}
+            rows.append(u | {"metric": metric, "title": title, "outcome": outcome}
+                        | {"margin_db": margin, "margin_bound": None} | reach)  # fmt: skip
+    names = ("margin_db", "margin_low_db", "margin_high_db")
+    rows.append(rows[-1] | {"outcome": "not measured"} | dict.fromkeys(names))
+    schema = {"margin_bound": pl.String}
     return pl.DataFrame(rows, infer_schema_length=None, schema_overrides=schema)
 
 

@@ -63,7 +63,11 @@ def test_a_chart_that_is_panned_on_a_phone_is_legible(
     assert min(label.size for label in labels) * scale >= LEAST_PX
 
 
-DRAWN_FOR_PHONES = {"distortion-map": Size(340, 760), "patterns": Size(340, 1400), "loads": Size(340, 560)}
+DRAWN_FOR_PHONES = {
+    "distortion-map": Size(340, 760),
+    "patterns": Size(340, 1400),
+    "loads": Size(340, 560),
+}
 """Charts that are drawn for a phone's width too, with a height that holds them."""
 
 
