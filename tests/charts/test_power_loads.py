@@ -1,4 +1,4 @@
-"""Power into each load: marks at the rows' places, ideal lines of one slope, headings that count."""
+"""Power into each load: marks at their places, ideal lines of one slope, counting headings."""
 
 from __future__ import annotations
 
