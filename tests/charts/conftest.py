@@ -62,6 +62,7 @@ def frames_of(count: int, label: str | None = None) -> Frames:
         "patterns": _patterns(some),
         "loads": _loads(some),
         "promises": _promises(some),
+        "timeline": _timeline(some),
     }
 
 
@@ -289,6 +290,18 @@ def _promises(some: list[dict[str, Any]]) -> pl.DataFrame:
     rows.append(rows[-1] | {"outcome": "not measured"} | dict.fromkeys(names))
     schema = {"margin_bound": pl.String}
     return pl.DataFrame(rows, infer_schema_length=None, schema_overrides=schema)
+
+
+def _timeline(some: list[dict[str, Any]]) -> pl.DataFrame:
+    """Made from 1950 on every second year, every third one over four years; 10 to 21 µV."""
+    rows = []
+    for k, u in enumerate(some):
+        first, value = 1950 + 2 * k, (10.0 + k) * 1e-6
+        last = first + 4 if k % 3 == 0 else first
+        reach = {"low": value * 0.95, "high": value * 1.05, "unit": "V", "title": "Noise"}
+        rows.append(u | {"made_first": first, "made_last": last, "year": (first + last) / 2}
+                    | {"value": value, "bound": "upper" if k == 1 else None} | reach)  # fmt: skip
+    return pl.DataFrame(rows, infer_schema_length=None, schema_overrides={"bound": pl.String})
 
 
 def _overlaid(some: list[dict[str, Any]]) -> pl.DataFrame:

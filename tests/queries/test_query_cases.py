@@ -670,6 +670,29 @@ CASES = [
         unit_key | load_ohm | output | one_driven | all_driven | loss_db
         a        | 8        | left   | 25         | 20         | -0.96910013008
         """),
+    Case("figure-over-the-years", """
+        unit a made=1960
+        reading a gain 26 0.1
+        reading a gain 25 0.1 output=right
+        unit b made_first=1970 made_last=1975
+        reading b gain 30 0.5
+        unit c made=None
+        reading c gain 30 0.5
+        unit p kind=preamplifier
+        reading p gain 10 0.1
+        """, """
+        unit_key | made_first | made_last | year   | value | low  | high | unit | marked
+        a        | 1960       | 1960      | 1960   | 26    | 25.8 | 26.2 | dB   | True
+        b        | 1970       | 1975      | 1972.5 | 30    | 29   | 31   | dB   | False
+        """, {"metric": "gain", "point": "gain-1khz", "unit": "a"}),
+    Case("figure-over-the-years", """
+        unit a made=1960
+        reading a power_at_limit 20 0 limit_percent=1.0 power_w=None
+        reading a power_at_limit 30 0 limit_percent=10.0 power_w=None
+        """, """
+        unit_key | value
+        a        | 30
+        """, {"metric": "power_at_limit", "point": "limit-1khz-8ohm", "limit_percent": "10"}),
     Case("harmonic-patterns", """
         unit a
         reading a harmonic -60 1 order_n=2

@@ -171,8 +171,8 @@ def _words(
                  text_mark(shortened(strip.counts, area.width, theme.SMALL_PX), 0, top + 38,
                            theme.SMALL_PX, colour=theme.SOFT_INK)]  # fmt: skip
     else:
-        title = wrapped(strip.title, area.left - 40, theme.TEXT_PX)
-        words = _stacked(title, edge(chart_input) - area.left, middle, theme.TEXT_PX)
+        lines = wrapped(strip.title, area.left - 40, theme.TEXT_PX)
+        words = _stacked(lines, edge(chart_input) - area.left, middle, theme.TEXT_PX)
         words += _stacked(strip.counts.split(", "), area.width + 16, middle, theme.SMALL_PX)
     return [*straight_lines(line, area.width, area.height), *words]
 
