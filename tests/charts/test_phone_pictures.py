@@ -2,30 +2,17 @@
 
 from __future__ import annotations
 
-import re
-
 import polars as pl
 import pytest
 
 from backbench.charts.drawing import PHONE, Labels
 from backbench.charts.registry import charts
-from backbench.publish.render import asset
 from chart_labels import faults_of, labels_of
 
 PHONE_PX = 360.0
 LEAST_PX = 11.0
 SHOWN = (PHONE_PX - 2 * 17) / PHONE.width
 QUESTION = "How does it stand in its main figures, and against its specifications?"
-
-
-def _css(pattern: str) -> float:
-    found = re.search(pattern, asset("site.css"))
-    assert found
-    return float(found[1])
-
-
-def _root_px() -> float:
-    return 16 * _css(r"html\{[^}]*font:([\d.]+)rem")
 
 
 @pytest.mark.parametrize("figures", [1, 3])
@@ -51,7 +38,7 @@ def test_a_scorecard_says_everything_on_a_phone(
     assert not any(text.endswith("…") for text in texts)
 
 
-@pytest.mark.parametrize("name", sorted(name for name, one in charts().items() if one.narrow))
+@pytest.mark.parametrize("name", sorted(charts()))
 @pytest.mark.parametrize("subject", ["u0", ""])
 def test_a_chart_drawn_for_a_phone_is_legible(
     name: str, subject: str, frames: dict[str, pl.DataFrame]
@@ -62,14 +49,3 @@ def test_a_chart_drawn_for_a_phone_is_legible(
     _, width, height = labels_of(chart)
     assert width == PHONE.width
     assert 200 < height < 2000
-
-
-@pytest.mark.parametrize("name", sorted(name for name, one in charts().items() if not one.narrow))
-def test_a_chart_that_is_panned_on_a_phone_is_legible(
-    name: str, frames: dict[str, pl.DataFrame]
-) -> None:
-    """What is drawn for a wide page is shown at a width that keeps its text legible."""
-    chart = charts()[name].draw(frames[name], Labels(title="A heading", note="1 kHz"), "u0")
-    labels, width, _ = labels_of(chart)
-    scale = _css(r"\.pan img\{width:([\d.]+)rem") * _root_px() / width
-    assert min(label.size for label in labels) * scale >= LEAST_PX

@@ -145,7 +145,7 @@ def _linear_axis(values: list[float], start: float, end: float, unit: str) -> Ax
         low, high = low - reach, high + reach
     room = 0.05 * (high - low)
     low, high = (0.0 if 0 <= low < 0.3 * high else low - room), high + room
-    every = 90.0 if end > start else 58.0
+    every = (90.0 if end - start > 400 else 62.0) if end > start else 58.0
     step = _step((high - low) / max(abs(end - start) / every, 2.6))
     first = math.ceil(low / step - 1e-9)
     ticks = [first * step]

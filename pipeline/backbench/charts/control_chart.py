@@ -63,7 +63,7 @@ def _series(chart_input: ChartInput) -> dict[Key, list[Row]]:
     return series
 
 
-@chart("control", COLUMNS, ("label", "unit", "event"), finding=_finding, narrow=True)
+@chart("control", COLUMNS, ("label", "unit", "event"), finding=_finding)
 def control(chart_input: ChartInput) -> alt.LayerChart:
     """A bench's readings of itself over time, with control limits and the steps flagged.
 

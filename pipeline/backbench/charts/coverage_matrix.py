@@ -41,7 +41,7 @@ NARROW_NAME_PX, NARROW_CELL_PX = 20.0, 24.0
 EMPTY_NOTE = "empty: not measured; larger marks: more readings"
 
 
-@chart("coverage", COLUMNS, ("unit_key", "reviewed", "position"), narrow=True)
+@chart("coverage", COLUMNS, ("unit_key", "reviewed", "position"))
 def coverage(chart_input: ChartInput) -> alt.LayerChart:
     """The catalogue's gaps: reviews by families of metrics, an empty cell where nothing is."""
     rows = [

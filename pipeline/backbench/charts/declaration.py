@@ -33,10 +33,7 @@ class Option:
 
 @dataclass(frozen=True)
 class Chart:
-    """A declared chart. `draw` is its public face; `paint` is the decorated function.
-
-    narrow: whether it can be drawn for the width of a phone (PHONE).
-    """
+    """A declared chart. `draw` is its public face; `paint` is the decorated function."""
 
     name: str
     purpose: str
@@ -45,7 +42,6 @@ class Chart:
     options: tuple[Option, ...]
     paint: Callable[[ChartInput], alt.LayerChart] = field(repr=False)
     finding: Callable[[ChartInput], str] | None = field(repr=False, default=None)
-    narrow: bool = False
 
     def draw(
         self,
@@ -134,13 +130,12 @@ def chart(
     optional: tuple[str, ...] = (),
     options: tuple[Option, ...] = (),
     finding: Callable[[ChartInput], str] | None = None,
-    narrow: bool = False,
 ) -> Callable[[Callable[[ChartInput], alt.LayerChart]], Chart]:
     """Declare the decorated function as a chart; its first docstring line is the purpose.
 
     finding: the heading that says what the picture shows; "" where it shows nothing in
     particular, or where the unit in question has no value that can be drawn.
-    narrow: that it can be drawn for the width of a phone, at a height of its own.
+    It is drawn at the size of a page and at PHONE (`PlotArea.narrow`), at a height of its own.
     """
 
     def declare(paint: Callable[[ChartInput], alt.LayerChart]) -> Chart:
@@ -153,7 +148,6 @@ def chart(
             options=options,
             paint=paint,
             finding=finding,
-            narrow=narrow,
         )
 
     return declare

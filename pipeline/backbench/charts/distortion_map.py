@@ -68,7 +68,7 @@ def _shown(row: Row) -> str:
     return quantity(row["thd_percent"], "%", DIGITS)
 
 
-@chart("distortion-map", COLUMNS, ("reason",), finding=_finding, narrow=True)
+@chart("distortion-map", COLUMNS, ("reason",), finding=_finding)
 def distortion_map(chart_input: ChartInput) -> alt.LayerChart:
     """Distortion of one unit over frequency and power, a panel for each output.
 

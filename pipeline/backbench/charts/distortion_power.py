@@ -51,7 +51,7 @@ def _thd(row: Row) -> str:
     )  # fmt: skip
 
 
-@chart("distortion-power", COLUMNS, ("bound",), finding=_finding, narrow=True)
+@chart("distortion-power", COLUMNS, ("bound",), finding=_finding)
 def distortion_power(chart_input: ChartInput) -> alt.LayerChart:
     """Distortion against power, both logarithmic: one unit over the band of its peers."""
     rows = [row for row in chart_input.frame.to_dicts() if _drawable(row)]

@@ -123,7 +123,7 @@ def _most(rows: Sequence[Row]) -> Row | None:
     return max(known, key=lambda row: row["level_db"]) if known else None
 
 
-@chart("patterns", COLUMNS, finding=_finding, narrow=True)
+@chart("patterns", COLUMNS, finding=_finding)
 def patterns(chart_input: ChartInput) -> alt.LayerChart:
     """Harmonic levels of many units as small plots on one scale, like ones side by side.
 

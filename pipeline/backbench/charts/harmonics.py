@@ -53,7 +53,7 @@ def _finding(chart_input: ChartInput) -> str:
     return f"{most['label']}: {ordinal(int(most['order_n']))} harmonic strongest, {level} at {at}"
 
 
-@chart("harmonics", COLUMNS, ("low_db", "high_db"), finding=_finding, narrow=True)
+@chart("harmonics", COLUMNS, ("low_db", "high_db"), finding=_finding)
 def harmonics(chart_input: ChartInput) -> alt.LayerChart:
     """Levels of the harmonics of one unit, its outputs side by side at two powers."""
     rows = chart_input.rows_of_unit(_drawable)

@@ -53,7 +53,7 @@ def _finding(chart_input: ChartInput) -> str:
     return f"{text}; {apart} of {counted(most['peers'], 'peer')}" if apart else text
 
 
-@chart("ladder", COLUMNS, finding=_finding, narrow=True)
+@chart("ladder", COLUMNS, finding=_finding)
 def ladder(chart_input: ChartInput) -> alt.LayerChart:
     """Level of each multiple of the mains frequency, every output, over its peers.
 

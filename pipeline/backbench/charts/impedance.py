@@ -35,7 +35,7 @@ def _finding(chart_input: ChartInput) -> str:
     return f"{most['label']}: greatest impedance {quantity(most['ohm'], 'ohm')}, at {at}, {output}"
 
 
-@chart("impedance", COLUMNS, ("ohm_low", "ohm_high"), finding=_finding, narrow=True)
+@chart("impedance", COLUMNS, ("ohm_low", "ohm_high"), finding=_finding)
 def impedance(chart_input: ChartInput) -> alt.LayerChart:
     """Impedance of one unit over frequency, both logarithmic, over the band of its peers."""
     rows = [_filled(r) for r in chart_input.frame.to_dicts() if _drawable(r)]

@@ -49,7 +49,6 @@ def _finding(chart_input: ChartInput) -> str:
     ("name", "bound", "low_db", "high_db"),
     (AXIS,),
     finding=_finding,
-    narrow=True,
 )
 def products(chart_input: ChartInput) -> alt.LayerChart:
     """Two tones or many, and their products: each a stem, the strongest products named.

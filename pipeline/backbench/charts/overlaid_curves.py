@@ -142,7 +142,7 @@ def _beyond(part: Curve, k: int) -> float:
     return size / reach if reach > 0 else 1 + size
 
 
-@chart("overlaid", COLUMNS, ("y_u",), (SCALE, ACROSS), finding=_finding, narrow=True)
+@chart("overlaid", COLUMNS, ("y_u",), (SCALE, ACROSS), finding=_finding)
 def overlaid(chart_input: ChartInput) -> alt.LayerChart:
     """Curves of two to four series over each other; of two, the difference beneath.
 

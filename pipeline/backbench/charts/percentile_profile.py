@@ -31,7 +31,7 @@ MOST_METRICS = 20
 NARROW_ROW_PX = 44.0
 
 
-@chart("profile", COLUMNS, ("shown", "peers", "title"), narrow=True)
+@chart("profile", COLUMNS, ("shown", "peers", "title"))
 def profile(chart_input: ChartInput) -> alt.LayerChart:
     """One unit's percentile in each metric, with the interval that its uncertainty leaves.
 

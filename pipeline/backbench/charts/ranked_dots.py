@@ -55,7 +55,7 @@ def _finding(chart_input: ChartInput) -> str:
     return f"{row['label']}: {title} {value_label(row, unit).strip()}, {row['rank']}, {best} first"
 
 
-@chart("ranked", COLUMNS, OPTIONAL, (SCALE, BEST), finding=_finding, narrow=True)
+@chart("ranked", COLUMNS, OPTIONAL, (SCALE, BEST), finding=_finding)
 def ranked(chart_input: ChartInput) -> alt.LayerChart:
     """Units in rank order with uncertainty, above a strip plot of the same values by technology."""
     rows = _ranked_rows(chart_input)

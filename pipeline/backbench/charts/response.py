@@ -68,7 +68,6 @@ def _finding(chart_input: ChartInput) -> str:
     ("peers", "level_u", "mask_db", "mask_low_hz", "mask_high_hz"),
     (SPAN,),
     finding=_finding,
-    narrow=True,
 )
 def response(chart_input: ChartInput) -> alt.LayerChart:
     """Response of one unit over the envelope of its peers, logarithmic in frequency.

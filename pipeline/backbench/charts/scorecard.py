@@ -48,7 +48,7 @@ NO_PROMISE = "not specified"
 NARROW_FOOT, STACKED_PX = 64, 142
 
 
-@chart("scorecard", COLUMNS, narrow=True)
+@chart("scorecard", COLUMNS)
 def scorecard(chart_input: ChartInput) -> alt.LayerChart:
     """Half a dozen figures of one unit, each among its peers, with what was specified.
 

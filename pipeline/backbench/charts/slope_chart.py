@@ -84,7 +84,7 @@ def _finding(chart_input: ChartInput) -> str:
     return f"{whose}: {changed} of {counted(len(known), 'value')} changed significantly"
 
 
-@chart("slope", COLUMNS, ("title",), finding=_finding, narrow=True)
+@chart("slope", COLUMNS, ("title",), finding=_finding)
 def slope(chart_input: ChartInput) -> alt.LayerChart:
     """Before and after: one panel a metric, one line a unit, bars of twice the uncertainty.
 

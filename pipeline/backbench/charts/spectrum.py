@@ -53,7 +53,7 @@ def _finding(chart_input: ChartInput) -> str:
     return f"{label}: strongest {most['kind']} line at {at}, {most['output'] or 'measured output'}"
 
 
-@chart("spectrum", COLUMNS, ("y_unit", "name"), (WEIGHTING,), finding=_finding, narrow=True)
+@chart("spectrum", COLUMNS, ("y_unit", "name"), (WEIGHTING,), finding=_finding)
 def spectrum(chart_input: ChartInput) -> alt.LayerChart:
     """The spectrum of one unit's outputs, its mains lines named.
 

@@ -31,7 +31,7 @@ def _finding(chart_input: ChartInput) -> str:
     return f"{rows[0]['label']}: {', '.join(notes) or lowered(chart_input.labels.title)}"
 
 
-@chart("square", COLUMNS, ("note",), finding=_finding, narrow=True)
+@chart("square", COLUMNS, ("note",), finding=_finding)
 def square(chart_input: ChartInput) -> alt.LayerChart:
     """A square wave's trace with rise, overshoot and tilt marked on it.
 

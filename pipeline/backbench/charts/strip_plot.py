@@ -98,7 +98,7 @@ def _finding(chart_input: ChartInput) -> str:
     return f"{text}; median of {counted(len(peers), kind)} {middle}"
 
 
-@chart("strip", COLUMNS, OPTIONAL, (SCALE,), finding=_finding, narrow=True)
+@chart("strip", COLUMNS, OPTIONAL, (SCALE,), finding=_finding)
 def strip_plot(chart_input: ChartInput) -> alt.LayerChart:
     """One metric by technology: every unit a dot, medians, the unit in question marked."""
     rows = value_rows(chart_input)

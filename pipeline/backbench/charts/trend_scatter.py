@@ -71,7 +71,7 @@ def _finding(chart_input: ChartInput) -> str:
     return f"{title} tends to be {way} at greater {x_title}, over {counted(line.n, 'unit')}"
 
 
-@chart("trend", COLUMNS, ("bound", "status"), (SCALE,), finding=_finding, narrow=True)
+@chart("trend", COLUMNS, ("bound", "status"), (SCALE,), finding=_finding)
 def trend(chart_input: ChartInput) -> alt.LayerChart:
     """A scatter of units with a Theil-Sen line, its band, and the lines within technologies.
 

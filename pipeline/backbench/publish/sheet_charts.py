@@ -133,14 +133,11 @@ class ChartRenderer:
         self, name: str, frame: pl.DataFrame, title: str, values: Mapping[str, str],
         review: str = "",
     ) -> Picture:  # fmt: skip
-        """A query's picture for a page, and for a phone where its chart can be so drawn."""
-        from backbench.charts.registry import chart_named
+        """A query's picture for a page, with the one for a phone."""
         from backbench.charts.unchecked import specification
 
         chart = self.chart(name, frame, title, values, review)
         wide = self.picture(specification(chart), title)
-        if not chart_named(self.queries[name].chart or "").narrow:
-            return wide
         phone = self.chart(name, frame, title, values, review, narrow=True)
         return replace(wide, narrow=self.picture(specification(phone), title))
 
