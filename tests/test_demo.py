@@ -1,4 +1,8 @@
-"""What the demonstration makes, and commands on the catalogue that it leaves."""
+"""What the demonstration makes, and commands on the catalogue that it leaves.
+
+It is the demonstration of every fifth review; with --whole-demonstration, which `.ci/run` gives, it
+is the whole one.
+"""
 
 from __future__ import annotations
 
@@ -11,22 +15,25 @@ import polars as pl
 import pytest
 
 import backbench
+from backbench.errors import UserError
 from backbench.seed_dataset.maker import REVIEWS
 from backbench.seed_dataset.truth import truth
 from backbench.storage.database import DATABASE_NAME, reading
 from backbench.storage.vault import read_receipt
+from commands_run import run as run_here
 from demonstration import Demo, run
 
 
-def test_it_takes_in_at_least_sixty_units_without_a_failure(demo: Demo) -> None:
+def test_it_takes_in_every_unit_of_its_scenario_without_a_failure(demo: Demo) -> None:
     catalogue = backbench.open(demo.folder)
-    assert catalogue.units().height >= 60
+    assert set(catalogue.units()["unit_key"]) == {unit.key for unit in demo.scenario.units}
+    assert set(catalogue.reviews()["review_key"]) == {one.key for one in demo.scenario.reviews}
     assert catalogue.captures()["status"].unique().to_list() == ["analysed"]
     per_review = catalogue.captures().group_by("review_key").len()["len"]
     assert per_review.min() >= 15  # type: ignore[operator]
     assert per_review.max() <= 25  # type: ignore[operator]
-    made = catalogue.units()["made_first"].drop_nulls()
-    assert (made.min(), made.max()) == (1955, 2024)
+    made = {unit.made for unit in demo.scenario.units}
+    assert set(catalogue.units()["made_first"].drop_nulls()) == made
 
 
 def test_it_names_its_folder_and_what_to_try_next(demo: Demo) -> None:
@@ -67,10 +74,10 @@ def test_readings_find_what_the_scenario_put_in(demo: Demo) -> None:
 
 
 def test_rebuilding_gives_the_same_content(demo: Demo, tmp_path: Path) -> None:
-    """Of every fifth review; tables of the whole catalogue rest on the others too."""
+    """Of every fourth review; tables of the whole catalogue rest on the others too."""
     whole, part = demo.folder, tmp_path / "catalogue"
     receipts = sorted((whole / "ledger").glob("[0-9]*.json"))
-    chosen = {read_receipt(path).review for path in receipts[::5]}
+    chosen = {read_receipt(path).review for path in receipts[::4]}
     left_out = {path.name for path in receipts if read_receipt(path).review not in chosen}
     left_out |= {REVIEWS, "published", ".runs", DATABASE_NAME, "vault"}
     shutil.copytree(whole, part, ignore=lambda _, names: left_out & set(names))
@@ -78,7 +85,7 @@ def test_rebuilding_gives_the_same_content(demo: Demo, tmp_path: Path) -> None:
     assert run("rebuild", "-c", part).returncode == 0
     before, after = rows_by_review(whole), rows_by_review(part)
     assert {key for key, rows in after["review"].items() if rows} == chosen
-    assert len(chosen) > 10
+    assert len(chosen) >= 4
     for table, rows in after.items():
         assert rows == {key: before[table].get(key) for key in rows}, table
         assert rows.keys() == before[table].keys() & chosen, table
@@ -114,28 +121,29 @@ def rows_by_review(folder: Path) -> dict[str, dict[str, list[tuple[Any, ...]]]]:
     ],
 )
 def test_a_slip_is_answered_with_what_to_do(
-    demo: Demo, tmp_path: Path, words: list[str], message: str
+    demo: Demo, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, words: list[str], message: str
 ) -> None:
-    ran = run(*words, "-c", demo.folder, cwd=tmp_path)
-    assert ran.returncode == 1
-    assert message in ran.stderr
-    assert "Traceback" not in ran.stderr
+    monkeypatch.chdir(tmp_path)
+    try:
+        answer = run_here(*words, "-c", demo.folder, codes=(1,)).output
+    except (UserError, OSError) as error:  # which the command line prints
+        answer = str(error)
+    assert message in answer
 
 
 def test_a_folder_that_is_no_catalogue_is_reported(tmp_path: Path) -> None:
     ran = run("reviews", "-c", tmp_path)
     assert ran.returncode == 1
     assert "backbench init" in ran.stderr
+    assert "Traceback" not in ran.stderr
 
 
 def test_a_demonstration_never_writes_over_anything(demo: Demo) -> None:
-    ran = run("demo", demo.folder)
-    assert ran.returncode == 1
-    assert "empty folder" in ran.stderr
+    with pytest.raises(UserError, match="empty folder"):
+        run_here("demo", demo.folder)
 
 
 @pytest.mark.parametrize("form", ["csv", "json", "markdown"])
 def test_results_come_in_forms_for_other_programs(demo: Demo, form: str) -> None:
-    ran = run("query", "damping-by-technology", "-f", form, "-c", demo.folder)
-    assert ran.returncode == 0
+    ran = run_here("query", "damping-by-technology", "-f", form, "-c", demo.folder)
     assert "halyard-20" in ran.stdout

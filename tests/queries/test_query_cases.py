@@ -876,9 +876,12 @@ def result(query: SavedQuery, folder: Path, values: dict[str, str]) -> Any:
 
 
 @pytest.mark.parametrize("case", CASES, ids=lambda case: case.query)
-def test_given_and_expected(given: Any, case: Case) -> None:
+def test_given_and_expected_with_a_unique_grain_in_the_same_order(given: Any, case: Case) -> None:
     query = shipped()[case.query]
-    frame = result(query, fill(given, case.given), case.values)
+    folder = fill(given, case.given)
+    frame = result(query, folder, case.values)
+    assert frame.select(query.grain).is_duplicated().any() is False
+    assert frame.equals(result(query, folder, case.values))
     head, *rows = [
         [cell.strip() for cell in line.split("|")] for line in case.expect.strip().splitlines()
     ]
@@ -900,15 +903,6 @@ def same(actual: Any, text: str) -> bool:
 def test_every_shipped_query_has_a_case() -> None:
     assert {case.query for case in CASES} == set(shipped())
     assert len(shipped()) >= 25
-
-
-@pytest.mark.parametrize("case", CASES, ids=lambda case: case.query)
-def test_grain_is_unique_and_order_the_same(given: Any, case: Case) -> None:
-    query = shipped()[case.query]
-    folder = fill(given, case.given)
-    frame = result(query, folder, case.values)
-    assert frame.select(query.grain).is_duplicated().any() is False
-    assert frame.equals(result(query, folder, case.values))
 
 
 def test_headers_say_what_a_reader_needs() -> None:
