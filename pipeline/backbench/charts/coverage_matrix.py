@@ -83,7 +83,9 @@ def coverage(chart_input: ChartInput) -> alt.LayerChart:
                 bold=strong,
             )
         )
-    layers += _cells(rows, families, shown, wide, high, area, lower)
+    layers += _cells(
+        rows=rows, families=families, shown=shown, wide=wide, high=high, area=area, lower=lower
+    )
     note = _coverage_note(lacking, len(shown))
     if not area.narrow:
         return assemble(chart_input, area, [*layers, *_key(rows, note, area)])

@@ -177,7 +177,9 @@ def named_curves(
         named = [*_own_names(own, tail, shaded=shaded), *_technology_names(peers)]
         return beneath(area, [*named, *(Named(note) for note in notes)])
     drawn = [
-        *end_names(own, x_axis, y_axis, area, y, tail, shaded),
+        *end_names(
+            lines=own, x_axis=x_axis, y_axis=y_axis, area=area, y=y, tail=tail, shaded=shaded
+        ),
         *technology_key(peers, area, area.height - 8),
     ]
     if any(notes):

@@ -104,10 +104,9 @@ class ChartRenderer:
             conditions = _of_review(conditions, review)
         out_of_date = of_answer(self.store, self.stale, frame)
         conditions = "; ".join(filter(None, (conditions, out_of_date)))
-        return query_chart(
-            self.store, self.queries[name], frame, values, conditions, title,
-            PHONE if narrow else PAGE,
-        )  # fmt: skip
+        size = PHONE if narrow else PAGE
+        query = self.queries[name]
+        return query_chart(self.store, query, frame, values, conditions, title=title, size=size)
 
     def draw(self, name: str, title: str = "", review: str = "", **values: str) -> Picture | None:
         """The picture of a query; None where it isn't known, has no chart, fails or
