@@ -35,9 +35,7 @@ NEAR_RATED = 0.1
 )  # fmt: skip
 def slew_factor(session: Session) -> Iterator[DerivedResult]:
     """Highest frequency that is taken at the input of rated power with 1 % THD, over 20 kHz."""
-    tones = [
-        r for r in session.of("thd") if r.frequency_hz and r.generator_vrms and _known(r)
-    ]
+    tones = [r for r in session.of("thd") if r.frequency_hz and r.generator_vrms and _known(r)]
     for same in grouped(tones, _place).values():
         high = [r for r in same if (r.frequency_hz or 0.0) >= BAND_END_HZ / 2]
         rated = [r for r in same if _gives_rated_power(session, r)]
