@@ -28,7 +28,7 @@ BEYOND = """
 (width) => [...document.querySelectorAll('main *')].filter((e) => {
   const r = e.getBoundingClientRect();
   return r.width > 1 && (r.right > width + 1 || r.left < -1)
-    && !e.closest('.scroll, .pan, thead, svg');
+    && !e.closest('.scroll, thead, svg');
 }).map((e) => e.outerHTML.slice(0, 120))
 """
 

@@ -45,6 +45,7 @@ COLUMNS = (
 MOST_NAMED = 12
 NARROW_NAMES_PX, NAMES_PX = 104.0, 214.0
 NAME_STEP_PX = 19.0
+NARROW_TALL_PX = 330.0
 AT_ENDS = 0.3
 IDEAL = "dashed: twice the power into half the load"
 
@@ -122,7 +123,7 @@ def loads(chart_input: ChartInput) -> alt.LayerChart:
     if all(len(line) < 2 for line in lines.values()):
         return message_chart(chart_input, "No unit has its power into more than one load yet.")
     small = narrow(chart_input)
-    area = plot_area(chart_input, left=64 if small else 84, bottom=84,
+    area = plot_area(chart_input, left=64 if small else 84, bottom=84, tall=NARROW_TALL_PX,
                      right=NARROW_NAMES_PX if small else NAMES_PX)  # fmt: skip
     rows = [row for line in lines.values() for row in line]
     x_axis = _load_axis(rows, area.width, chart_input.labels.title_of("load_ohm"))

@@ -47,7 +47,7 @@ MOST_STRIPS = 7
 MOST_MISSED_NAMED = 3
 DOT_PX = 7.5
 NAMES_PX, COUNTS_PX = 250.0, 196.0
-STACKED_WORDS_PX = 46.0
+STACKED_WORDS_PX, STACKED_PX = 46.0, 126.0
 TITLE = "Better than specified by (dB)"
 HEADING = "Specified and measured"
 QUESTION = "How do the units of the catalogue stand to what their makers specified?"
@@ -116,7 +116,7 @@ def promises(chart_input: ChartInput) -> alt.LayerChart:
     side = edge(chart_input)
     area = plot_area(
         chart_input, left=side if small else NAMES_PX, right=side if small else COUNTS_PX,
-        bottom=116 if small else 88, above=20,
+        bottom=116 if small else 88, above=20, tall=STACKED_PX * len(shown),
     )  # fmt: skip
     x_axis = axis([0.0, *(row["margin_db"] for s in shown for row in s.rows)], 0.0, area.width)
     step = area.height / len(shown)

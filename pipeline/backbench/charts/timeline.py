@@ -11,7 +11,7 @@ import altair as alt
 
 from backbench.charts import theme
 from backbench.charts.axis import Axis, axis, ranges_widely
-from backbench.charts.chart_text import text_width, unit_name
+from backbench.charts.chart_text import text_width, unit_name, wrapped
 from backbench.charts.constant_encodings import no_tooltip
 from backbench.charts.declaration import Option, chart
 from backbench.charts.drawing import ChartInput
@@ -48,6 +48,7 @@ SCALE = Option("scale", ("auto", "linear", "log"), "axis of the values")
 FEWEST_IN_DECADE = 3
 MOST_NAMED, MOST_NAMED_NARROW = 40, 6
 OBSTACLE_PX = 12.0
+NARROW_TALL_PX = 320.0
 DECADE = 10
 
 
@@ -121,7 +122,7 @@ def timeline(chart_input: ChartInput) -> alt.LayerChart:
         return message_chart(chart_input, "No unit has this figure and a year of making yet.")
     small = narrow(chart_input)
     area = plot_area(chart_input, left=64 if small else 84, right=edge(chart_input) + 12,
-                     bottom=112 if small else 84)  # fmt: skip
+                     bottom=130 if small else 84, tall=NARROW_TALL_PX)  # fmt: skip
     x_axis = _years(rows, area.width).with_axis("Year of making", format="d")
     y_axis = _values(chart_input, rows, area.height)
     y_axis = y_axis.with_vertical_axis(_title(chart_input, rows), area.left - edge(chart_input))
@@ -249,6 +250,8 @@ def _key(rows: Sequence[Row], area: PlotArea, chart_input: ChartInput) -> list[a
     notes += ["bar: made in these years"]
     notes += ["open: a bound"] * any(row["bound"] for row in rows)
     if narrow(chart_input):
-        left, y = start, y + 22
-    note = text_mark("; ".join(notes), left + 6, y, theme.SMALL_PX, colour=theme.SOFT_INK)
-    return [*drawn, note]
+        left, y = start - 6, y + 22
+    room = area.paper_right - left - 6
+    lines = wrapped("; ".join(notes), room, theme.SMALL_PX)
+    return drawn + [text_mark(line, left + 6, y + 18 * k, theme.SMALL_PX, colour=theme.SOFT_INK)
+                    for k, line in enumerate(lines)]  # fmt: skip
