@@ -76,10 +76,10 @@ def decades(rows: Sequence[Row]) -> list[Decade]:
 
 def known_median(rows: Sequence[Row]) -> float | None:
     """The median whatever the true values of the bounds are; None where it depends on them."""
-    ends = {"upper": -math.inf, "lower": math.inf}
-    stated = median(row["value"] for row in rows)
-    furthest = median(ends.get(row["bound"] or "", row["value"]) for row in rows)
-    return float(stated) if stated == furthest else None
+    ends: dict[str, float] = {"upper": -math.inf, "lower": math.inf}
+    values = [float(row["value"]) for row in rows]
+    furthest = [ends.get(row["bound"] or "", v) for row, v in zip(rows, values, strict=True)]
+    return median(values) if median(values) == median(furthest) else None
 
 
 def _finding(chart_input: ChartInput) -> str:
