@@ -28,7 +28,7 @@ LOOKED_AT = """
   const beyond = every.filter((e) => {
     const r = e.getBoundingClientRect();
     return r.width > 1 && (r.right > width + 1 || r.left < -1)
-      && !e.closest('.scroll, .pan, thead, svg');
+      && !e.closest('.scroll, thead, svg');
   });
   return {
     headings: document.querySelectorAll('h1').length,
