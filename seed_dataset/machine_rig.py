@@ -12,7 +12,7 @@ from backbench.bench_day.planned_capture import PlannedStep
 from backbench.documents.stimuli import Stimulus, SweepOnMedium, ToneOnMedium
 from backbench.seed_dataset.draws import generator_for, spread
 from backbench.seed_dataset.machine import Machine
-from backbench.seed_dataset.playback import RUMBLE_HZ, ROUND_SWEEP_S, Playback
+from backbench.seed_dataset.playback import ROUND_SWEEP_S, RUMBLE_HZ, Playback
 from backbench.seed_dataset.rig import BOTH, Figure, Played, seed_of
 from backbench.seed_dataset.scenario import Unit
 from backbench.seed_dataset.tuner import Columns
@@ -33,6 +33,8 @@ RECORDS: dict[str, tuple[float, int, tuple[str, ...]]] = {
     "sweep": (8.0, 44_100, LEFT),
 }
 """Seconds, sample rate and outputs by the beginning of the file's name; the first that fits."""
+BITS = 16
+"""The medium's own noise lies above a step of so many."""
 PEAK_VELOCITY_CM_S, FLUX_NWB_M = 10.0, 250.0
 
 
@@ -55,7 +57,7 @@ class MachineRig:
         volts = replace(self.playback, machine=machine).plays(
             stimulus, step.conditions.driven, seconds
         )
-        return Played(stimulus, volts[:, : len(outputs)], rate, outputs)
+        return Played(stimulus, volts[:, : len(outputs)], rate, outputs, bits=BITS)
 
     def _stated(self, step: PlannedStep, seconds: float) -> Stimulus:
         """The stimulus with what is printed on the medium, and the sweep's own length."""
@@ -125,7 +127,7 @@ def turntable(unit: Unit, wear: float) -> MachineRig:
             right=float(10 ** (0.04 * own.standard_normal())),
             left_over=spread(own, 0.05, 0.25),
             third_percent=spread(own, 0.8, 0.3),
-            rumble_v=spread(own, 3e-3 * (1 + 0.03 * wear), 0.3),
+            rumble_v=spread(own, 1.2e-2 * (1 + 0.03 * wear), 0.3),
             low_hz=spread(own, 8.0, 0.2),
             high_hz=spread(own, 17e3, 0.15),
             arm_hz=spread(own, 9.8, 0.12),

@@ -13,12 +13,14 @@ from backbench.seed_dataset.behaviour import Behaviour, behaviours
 from backbench.seed_dataset.bench import ranges
 from backbench.seed_dataset.manifest_text import head_text, manifest_text
 from backbench.seed_dataset.plan import Sheet, takes
-from backbench.seed_dataset.planned_review import planned_captures, planned_tables, rig_of
+from backbench.seed_dataset.planned_review import planned_captures, planned_tables
 from backbench.seed_dataset.recording import Recording, record
 from backbench.seed_dataset.response_table import response_csv, response_toml
 from backbench.seed_dataset.rig import Rig
+from backbench.seed_dataset.rigs import rig_of
 from backbench.seed_dataset.scenario import Review, scenario
 from backbench.seed_dataset.trace import trace_csv, trace_toml
+from backbench.seed_dataset.typed_figures import entered_text
 
 REVIEWS = "reviews"
 
@@ -70,8 +72,12 @@ def write_review(key: str, target: Path) -> None:
     """One review folder: every capture, then the manifest that names them."""
     known = scenario()
     review = known.review(key)
-    available = ranges(known, review)
     target.mkdir(parents=True, exist_ok=True)
+    if review.is_typed:
+        text = f"{head_text(review)}\n\n{entered_text(review)}\n"
+        _write_text(target / MANIFEST_NAME, text)
+        return
+    available = ranges(known, review)
     rig = rig_of(review)
     text = _of_an_amplifier(review, available, target) if rig is None else _planned(
         review, rig, available, target

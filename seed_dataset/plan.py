@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from backbench.bench_day.capture_names import number_in_name
@@ -19,6 +19,9 @@ from backbench.seed_dataset.two_tones import TwoTones
 
 OPEN = math.inf
 FRACTIONS = (0.003, 0.03, 0.12, 0.25, 0.5, 0.75, 1.0, 1.22, 1.5)
+FEWER = (0.03, 0.25, 0.5, 1.0, 1.22, 1.5)
+"""Of the rated power: every step for units as they came, changed or restored, fewer for serviced
+ones."""
 LINE_VOLTS = (0.2, 0.5, 1.0, 2.0, 4.0, 7.0, 10.0, 14.0, 19.0)
 MEASURED_WATTS = (1.0, 5.0)
 PAIRED_WATTS, PAIRED_VOLTS = 1.0, 2.0
@@ -76,7 +79,8 @@ def _amplifier(review: Review, one: Behaviour) -> Iterator[Take]:
         return three_digits(math.sqrt(watts * 8.0) / one.gain_into(8.0))
 
     yield Take("idle.flac", Idle(), 8.0)
-    for watts in _powers(rated):
+    fractions = FEWER if review.state == "serviced" else FRACTIONS
+    for watts in _powers(rated, fractions):
         tone = Tone(1000.0, level(watts))
         beside = recorded or watts == PAIRED_WATTS
         yield Take(f"tone-1k-{number_in_name(watts)}w.flac", tone, 8.0, with_generator=beside)
@@ -91,10 +95,10 @@ def _amplifier(review: Review, one: Behaviour) -> Iterator[Take]:
     yield from _several(review, level(1.0), 8.0)
 
 
-def _powers(rated_w: float) -> list[float]:
+def _powers(rated_w: float, fractions: Sequence[float]) -> list[float]:
     """Steps to past the rated power, and 1 W and 5 W; none twice within 10 %."""
     steps = [*MEASURED_WATTS]
-    for fraction in FRACTIONS:
+    for fraction in fractions:
         watts = rated_w * fraction
         if watts > 0.02 and all(abs(watts / known - 1) > 0.1 for known in MEASURED_WATTS):
             steps.append(watts)

@@ -15,42 +15,18 @@ from backbench.documents.settings import InForce
 from backbench.seed_dataset.bench import picked
 from backbench.seed_dataset.converter import to_words
 from backbench.seed_dataset.draws import generator_for
-from backbench.seed_dataset.machine_rig import tape_deck, turntable
-from backbench.seed_dataset.norms import WEAR
 from backbench.seed_dataset.recording import Recording
 from backbench.seed_dataset.rig import BOTH, Played, Rig
 from backbench.seed_dataset.scenario import Review, Unit
-from backbench.seed_dataset.source_rig import player, tuner
-from backbench.seed_dataset.stage_rig import equaliser, headphone_amplifier, phono_stage
 from backbench.seed_dataset.tuner import table_text, table_toml
 
-RIGS: dict[str, Callable[[Unit, float], Rig]] = {
-    "turntable": turntable,
-    "tape deck": tape_deck,
-    "tuner": tuner,
-    "disc player": player,
-    "converter": player,
-    "phono stage": phono_stage,
-    "headphone amplifier": headphone_amplifier,
-    "equaliser": equaliser,
-}
 GENERATOR = "3"
-
-
-def rig_of(review: Review) -> Rig | None:
-    """What the review's unit does; None for amplifiers and preamplifiers."""
-    unit = review.units[0]
-    if unit.kind not in RIGS:
-        return None
-    return RIGS[unit.kind](unit, (review.date.year - unit.made) * WEAR[review.state])
 
 
 def steps_of(rig: Rig, manifest: Manifest, available: list[InForce]) -> list[PlannedStep]:
     """The usual captures of its kind on this bench. manifest: its head, with a generator track."""
     inputs = tuple(
-        held.model_copy(
-            update={"volts": {n: v for n, v in held.volts.items() if n <= len(BOTH)}}
-        )
+        held.model_copy(update={"volts": {n: v for n, v in held.volts.items() if n <= len(BOTH)}})
         for held in available
     )
     gain = None if rig.gain_db is None else float(10 ** (rig.gain_db / 20))
@@ -83,7 +59,7 @@ def _converted(played: Played, available: list[InForce], rng: np.random.Generato
     if played.generator is not None:
         tracks.append(played.generator)
         full_scale.append(calibration.volts[int(GENERATOR)])
-    words = to_words(tracks, full_scale, played.rate_hz, rng)
+    words = to_words(tracks, full_scale, played.rate_hz, rng, played.bits)
     return Recording(words, played.rate_hz, calibration)
 
 

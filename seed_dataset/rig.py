@@ -9,6 +9,7 @@ import numpy as np
 
 from backbench.bench_day.planned_capture import PlannedStep
 from backbench.documents.stimuli import Stimulus
+from backbench.seed_dataset.converter import BITS
 from backbench.seed_dataset.tuner import Columns
 from backbench.signal.track import Array
 
@@ -19,7 +20,7 @@ BOTH = ("left", "right")
 class Played:
     """One capture: the stimulus as the manifest states it, and volts of each output, (n, outputs).
 
-    generator: its EMF, where a track records it.
+    generator: its EMF, where a track records it. bits: that the recorder resolves.
     """
 
     stimulus: Stimulus
@@ -27,6 +28,7 @@ class Played:
     rate_hz: int
     outputs: tuple[str, ...] = BOTH
     generator: Array | None = None
+    bits: int = BITS
 
 
 @dataclass(frozen=True)

@@ -61,6 +61,11 @@ class Review:
     def is_pair(self) -> bool:
         return len(self.units) > 1
 
+    @property
+    def is_typed(self) -> bool:
+        """Whether its recordings are gone, and figures were typed from a notebook."""
+        return "typed" in self.extras
+
 
 @dataclass(frozen=True)
 class Scenario:

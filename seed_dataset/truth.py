@@ -63,11 +63,12 @@ def _output(review: Review, position: int, behaviour: Behaviour) -> OutputTruth:
         mains_v=behaviour.mains_v,
         low_3db_hz=corner_3db(behaviour.roll_off, high=False),
         high_3db_hz=corner_3db(behaviour.roll_off, high=True),
-        power_at_1_percent_w=None if unit.is_preamplifier else _power(behaviour),
+        power_at_1_percent_w=None if unit.is_preamplifier else power_at_rated_distortion(behaviour),
     )
 
 
-def _power(behaviour: Behaviour) -> float:
+def power_at_rated_distortion(behaviour: Behaviour) -> float:
+    """Power into 8 ohm at 1 kHz where clipping takes THD past 1 %, W."""
     ceiling = behaviour.ceiling(NOMINAL_OHM)
     relative = amplitude_at(behaviour.transfer.at(1000.0), RATING_THD, ceiling)
     volts = relative * behaviour.rail_v * behaviour.divider(NOMINAL_OHM)

@@ -14,16 +14,21 @@ from backbench.seed_dataset.bench import ranges
 from backbench.seed_dataset.idle import Idle
 from backbench.seed_dataset.plan import Take, takes
 from backbench.seed_dataset.recording import record
+from backbench.seed_dataset.rigs import RIGS
 from backbench.seed_dataset.sweep import Sweep
 from backbench.seed_dataset.tone import Tone
 from backbench.seed_dataset.transfer import Transfer, distortion
 
 Array = NDArray[np.float64]
 TUBE, TRANSISTOR, PREAMPLIFIER = (
-    "2019-09-halyard-20", "2013-02-weirpetal-r35", "2024-04-saltwhistle-line",
+    "2019-09-halyard-20", "2018-04-drovergate-a1", "2024-04-saltwhistle-line",
 )  # fmt: skip
 CLASS_B = "2015-09-drovergate-p2"
-ALL_KEYS = [review.key for review in scenario().reviews]
+ALL_KEYS = [
+    review.key
+    for review in scenario().reviews
+    if review.units[0].kind not in RIGS and not review.is_typed
+]
 
 
 def _models(key: str) -> tuple[Behaviour, ...]:
