@@ -1,10 +1,13 @@
 from __future__ import annotations
 
-from collections import Counter
+from collections import Counter, defaultdict
 from pathlib import Path
 
+from backbench.documents.kinds import unit_kinds
 from backbench.documents.settings import calibration_for, read_settings
 from backbench.seed_dataset import scenario, settings_text
+from backbench.seed_dataset.published import promises
+from backbench.seed_dataset.rigs import RIGS
 
 
 def test_scenario_has_the_breadth_of_a_back_catalogue() -> None:
@@ -14,12 +17,33 @@ def test_scenario_has_the_breadth_of_a_back_catalogue() -> None:
     assert {unit.technology for unit in known.units} == {
         "tube", "solid state", "hybrid", "switching",
     }  # fmt: skip
-    kinds = {"integrated amplifier", "power amplifier", "preamplifier", "receiver"}
-    assert {unit.kind for unit in known.units} == kinds
+    amplifiers = {"integrated amplifier", "power amplifier", "preamplifier", "receiver"}
+    assert {unit.kind for unit in known.units} == amplifiers | RIGS.keys()
     assert min(unit.made for unit in known.units) == 1955
     assert max(unit.made for unit in known.units) == 2024
     assert len({unit.maker for unit in known.units}) == 14
     assert all(unit.list_price_usd > 0 and unit.price_year >= unit.made for unit in known.units)
+
+
+def test_no_unit_of_any_kind_is_without_peers() -> None:
+    groups = Counter(unit_kinds()[unit.kind].group for unit in scenario().units)
+    assert min(groups.values()) >= 2
+
+
+def test_old_reviews_are_typed_and_the_others_recorded() -> None:
+    typed = [review for review in scenario().reviews if review.is_typed]
+    recorded = [review for review in scenario().reviews if not review.is_typed]
+    assert len(typed) >= 5
+    assert max(review.date for review in typed) < min(review.date for review in recorded)
+
+
+def test_what_a_maker_promised_is_the_same_for_every_sample_of_a_model() -> None:
+    by_model = defaultdict(list)
+    for unit in scenario().units:
+        by_model[unit.maker, unit.model].append(promises(unit))
+    several = [found for found in by_model.values() if len(found) > 1]
+    assert len(several) >= 6
+    assert all(found.count(found[0]) == len(found) for found in several)
 
 
 def test_no_unit_is_reviewed_before_it_was_made() -> None:
@@ -57,7 +81,8 @@ def test_one_bench_changed_its_calibration_once_amid_its_reviews() -> None:
     settings = scenario().settings
     dates = {name: {c.since for c in bench.calibration} for name, bench in settings.bench.items()}
     assert {name: len(days) for name, days in dates.items()} == {"garage": 2, "loft": 1}
-    garage = [review.date for review in scenario().reviews if review.bench == "garage"]
+    recorded = [review for review in scenario().reviews if not review.is_typed]
+    garage = [review.date for review in recorded if review.bench == "garage"]
     changed = max(dates["garage"])
     assert min(garage) < changed < max(garage)
     before = calibration_for(settings, "garage", min(garage), "50 V")
