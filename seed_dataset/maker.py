@@ -9,8 +9,9 @@ from pathlib import Path
 
 from backbench.documents.manifest import MANIFEST_NAME
 from backbench.documents.settings import InForce
-from backbench.seed_dataset.behaviour import Behaviour, behaviours
+from backbench.seed_dataset.behaviour import Behaviour
 from backbench.seed_dataset.bench import ranges
+from backbench.seed_dataset.faults import behaviours
 from backbench.seed_dataset.manifest_text import head_text, manifest_text
 from backbench.seed_dataset.plan import Sheet, takes
 from backbench.seed_dataset.planned_review import planned_captures, planned_tables
@@ -23,6 +24,7 @@ from backbench.seed_dataset.trace import trace_csv, trace_toml
 from backbench.seed_dataset.typed_figures import entered_text
 
 REVIEWS = "reviews"
+CUT_SHORT = "tone-20-1w.flac"
 
 
 def write_catalogue_inputs(
@@ -103,6 +105,8 @@ def _of_an_amplifier(review: Review, available: list[InForce], target: Path) -> 
     for take in takes(review, units):
         made = record(review, units, take, available)
         _write_flac(target / take.file, made)
+        if "cut-short" in review.extras and take.file == CUT_SHORT:
+            _shorten(target / take.file)
         recorded.append((take, made.calibration.range))
     tables = list(_written_tables(review, units, target))
     return manifest_text(review, recorded, tables)
@@ -126,6 +130,12 @@ def _written_tables(review: Review, units: tuple[Behaviour, ...], target: Path) 
 
 def _write_text(path: Path, text: str) -> None:
     path.write_text(text, encoding="utf-8", newline="\n")
+
+
+def _shorten(path: Path) -> None:
+    """What a card that was pulled too early leaves of a file."""
+    data = path.read_bytes()
+    path.write_bytes(data[: len(data) // 2])
 
 
 def _write_flac(path: Path, made: Recording) -> None:

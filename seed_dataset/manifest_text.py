@@ -80,6 +80,10 @@ def _unit(review: Review, unit: Unit) -> str:
     ]
     if review.work:
         lines.append(f"work = [{', '.join(quoted(part) for part in review.work)}]")
+    if review.listening:
+        lines.append(f"listening = {quoted(review.listening)}")
+    if review.tags:
+        lines.append(f"tags = [{', '.join(quoted(tag) for tag in review.tags)}]")
     if unit.rated_power_w:
         lines.append(f"rated_power_w = {number(unit.rated_power_w)}")
     lines.append(
@@ -128,6 +132,9 @@ def _capture(review: Review, take: Take, range_name: str | None, usual: float | 
         own.append(
             "load_ohm = " + ('"open"' if take.load_ohm == math.inf else number(take.load_ohm))
         )
+    for name, setting in (("controls", take.controls), ("volume", take.volume)):
+        if setting is not None:
+            own.append(f"{name} = {quoted(setting)}")
     if take.driven:
         own.append(f"driven = {quoted(take.driven)}")
     lines = [

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from backbench.seed_dataset.behaviour import NOMINAL_OHM, Behaviour, behaviour
+from backbench.seed_dataset.behaviour import NOMINAL_OHM, REFERENCE_HZ, Behaviour, behaviour
 from backbench.seed_dataset.draws import generator_for, spread
 from backbench.seed_dataset.rigs import RIGS
 from backbench.seed_dataset.scenario import Unit
@@ -59,7 +59,7 @@ def promises(unit: Unit) -> list[Promise]:
     found.append(Promise("response_spread", band, f"{number(spread_db)} dB", None, printed))
     found.append(Promise("noise", {}, quiet, None, printed))
     if unit.rated_power_w:
-        factor = 8.0 / fresh.source_ohm * spread(rng, 0.85, 0.15)
+        factor = 8.0 / abs(fresh.source_at(REFERENCE_HZ)[0]) * spread(rng, 0.85, 0.15)
         at = {"frequency_hz": "1000", "load_ohm": "8"}
         least = number(_nice(factor, up=False))
         found.append(Promise("damping_factor", at, None, least, printed))

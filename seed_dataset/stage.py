@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -55,8 +56,8 @@ class Stage:
     def _shaped(self, emf: Array, rate_hz: int) -> Array:
         if self.response is None:
             return emf
-        hz = np.fft.rfftfreq(len(emf), 1 / rate_hz)
-        return np.asarray(np.fft.irfft(np.fft.rfft(emf) * self.response(hz), len(emf)))
+        gain = _gain_of(self.response, len(emf), rate_hz)
+        return np.asarray(np.fft.irfft(np.fft.rfft(emf) * gain, len(emf)))
 
     def input_at(self, percent: float) -> float:
         """The input, V rms, at which tanh makes that much distortion, by its own series."""
@@ -70,9 +71,20 @@ class Stage:
         return float(brentq(over, 1e-3, 10.0)) * self.rail_v / self.gain / math.sqrt(2)
 
 
+@lru_cache(maxsize=8)
+def _gain_of(response: Response, n: int, rate_hz: int) -> Complex:
+    """A response at the frequencies of n samples; both outputs of a unit have the same."""
+    return response(np.fft.rfftfreq(n, 1 / rate_hz))
+
+
 def driven(stimulus: Stimulus, rate_hz: int) -> tuple[Array, slice]:
     """The generator's EMF, V, and the part of it that a capture keeps."""
     if isinstance(stimulus, Idle):
         return np.zeros(2 * rate_hz), slice(None)
-    made = wave(stimulus, rate_hz)
+    return _played(stimulus.model_dump_json(), stimulus.__class__, rate_hz)
+
+
+@lru_cache(maxsize=2)
+def _played(text: str, kind: type[Stimulus], rate_hz: int) -> tuple[Array, slice]:
+    made = wave(kind.model_validate_json(text), rate_hz)
     return made.volts, slice(*(round(end * rate_hz) for end in made.keep))

@@ -6,8 +6,9 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from backbench.seed_dataset.behaviour import NOMINAL_OHM, Behaviour, behaviours
+from backbench.seed_dataset.behaviour import NOMINAL_OHM, REFERENCE_HZ, Behaviour
 from backbench.seed_dataset.draws import generator_for
+from backbench.seed_dataset.faults import behaviours
 from backbench.seed_dataset.scenario import Review, Unit
 from backbench.seed_dataset.stimulus import number
 from backbench.seed_dataset.transfer import distortion
@@ -50,7 +51,7 @@ def _typed(review: Review) -> Iterator[Typed]:
         for metric, value, unit_name, at in _of_an_output(unit, one):
             read = value * (1 + NOTEBOOK_SCATTER * rng.standard_normal())
             yield Typed(unit.key, output, metric, f"{number(float(f'{read:.2g}'))} {unit_name}", at)
-    factor = NOMINAL_OHM / made[0].source_ohm
+    factor = NOMINAL_OHM / float(abs(made[0].source_at(REFERENCE_HZ)[0]))
     at = "frequency_hz = 1000, load_ohm = 8"
     yield Typed(review.units[0].key, "both", "damping_factor", number(float(f"{factor:.2g}")), at)
 

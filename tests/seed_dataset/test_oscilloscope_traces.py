@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.signal import step
 
-from backbench.seed_dataset.behaviour import behaviours
+from backbench.seed_dataset.faults import behaviours
 from backbench.seed_dataset.scenario import scenario
 from backbench.seed_dataset.square import RISE_TIME_S
 from backbench.seed_dataset.trace import HZ, PROBE_RISE_TIME_S, trace_csv

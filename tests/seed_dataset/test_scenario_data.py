@@ -60,12 +60,25 @@ def test_mono_pairs_are_two_units_on_two_tracks() -> None:
 
 
 def test_restorations_come_after_the_review_as_received() -> None:
-    seen = Counter(unit.key for review in scenario().reviews for unit in review.units)
-    twice = {key for key, number in seen.items() if number == 2}
+    sessions = defaultdict(list)
+    for review in scenario().reviews:
+        for unit in review.units:
+            sessions[unit.key].append(review)
+    restored = [found for found in sessions.values() if found[-1].state == "restored"]
+    twice = [found for found in restored if len(found) == 2]
     assert len(twice) >= 4
-    for key in twice:
-        states = [r.state for r in scenario().reviews if key in {u.key for u in r.units}]
-        assert states == ["as received", "restored"]
+    for found in twice:
+        assert [review.state for review in found] == ["as received", "restored"]
+
+
+def test_units_that_are_measured_again_had_no_work_in_between() -> None:
+    again = [review for review in scenario().reviews if "again" in review.extras]
+    assert len(again) >= 3
+    for review in again:
+        before = [r for r in scenario().reviews if r.units == review.units and r.date < review.date]
+        assert before
+        assert before[-1].state == review.state
+        assert not review.work
 
 
 def test_settings_text_reads_as_a_catalogues_settings(tmp_path: Path) -> None:
