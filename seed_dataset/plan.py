@@ -100,6 +100,10 @@ def _amplifier(review: Review, one: Behaviour) -> Iterator[Take]:
         yield from _sweeps(review, level(1.0), 8.0)
     yield from _separation(review, Tone(1000.0, level(1.0)), 8.0)
     yield from _several(review, level(1.0), 8.0)
+    if "frequencies" in review.extras:
+        for hz in (100.0, 5000.0, 10_000.0):
+            tone = Tone(hz, level(1.0), 96_000, 0.3)
+            yield Take(f"tone-{number_in_name(hz)}-1w.flac", tone, 8.0)
     if "two-tone-powers" in review.extras:
         for watts in (0.1 * rated, 0.5 * rated):
             name = f"two-tone-19k-20k-{number_in_name(watts)}w.flac"
