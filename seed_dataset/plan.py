@@ -21,8 +21,9 @@ from backbench.seed_dataset.two_tones import TwoTones
 OPEN = math.inf
 FRACTIONS = (0.003, 0.03, 0.12, 0.25, 0.5, 0.75, 1.0, 1.22, 1.5)
 FEWER = (0.03, 0.25, 0.5, 1.0, 1.22, 1.5)
-"""Of the rated power: every step for units as they came, changed or restored, fewer for serviced
-ones and for those that are measured again."""
+"""Of the rated power: every step where the generator was recorded throughout and for restored
+units, where "steps" is among the extras; fewer for
+the others."""
 FOUR_OHM = (0.8, 1.2, 1.5, 1.8, 2.3)
 ONE_DRIVEN = (1.0, 1.15, 1.3, 1.6)
 LINE_VOLTS = (0.2, 0.5, 1.0, 2.0, 4.0, 7.0, 10.0, 14.0, 19.0)
@@ -85,8 +86,8 @@ def _amplifier(review: Review, one: Behaviour) -> Iterator[Take]:
         return three_digits(math.sqrt(watts * 8.0) / one.gain_into(8.0))
 
     yield Take("idle.flac", Idle(), 8.0)
-    again = review.extras & {"again", "wrong-load"}
-    fractions = FEWER if again or review.state == "serviced" else FRACTIONS
+    every = recorded or review.state == "restored" or "steps" in review.extras
+    fractions = FRACTIONS if every else FEWER
     for watts in _powers(rated, fractions):
         tone = Tone(1000.0, level(watts))
         beside = recorded or watts == PAIRED_WATTS
