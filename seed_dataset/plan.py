@@ -21,9 +21,8 @@ from backbench.seed_dataset.two_tones import TwoTones
 OPEN = math.inf
 FRACTIONS = (0.003, 0.03, 0.12, 0.25, 0.5, 0.75, 1.0, 1.22, 1.5)
 FEWER = (0.03, 0.25, 0.5, 1.0, 1.22, 1.5)
-"""Of the rated power: every step where the generator was recorded throughout and for restored
-units, where "steps" is among the extras; fewer for
-the others."""
+"""Of the rated power: every step where the generator was recorded throughout, for restored units
+and where "steps" is among the extras; fewer for the others."""
 FOUR_OHM = (0.8, 1.2, 1.5, 1.8, 2.3)
 ONE_DRIVEN = (1.0, 1.15, 1.3, 1.6)
 LINE_VOLTS = (0.2, 0.5, 1.0, 2.0, 4.0, 7.0, 10.0, 14.0, 19.0)
