@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import altair as alt
-import vl_convert
 
 from backbench.charts.picture_labels import Label, labelled
+from backbench.charts.svg_drawing import svg_of
 from backbench.charts.unchecked import specification
 
 
@@ -21,4 +21,4 @@ def faults_of(chart: alt.TopLevelMixin, least_px: float) -> list[str]:
 
 
 def _svg(chart: alt.TopLevelMixin) -> str:
-    return vl_convert.vegalite_to_svg(specification(chart), allowed_base_urls=[])
+    return svg_of(specification(chart))

@@ -22,6 +22,7 @@ from backbench.ingest.analysis_plan import Job
 from backbench.metrics.in_force import use_own_metrics
 from demonstration import Demo, made_demo
 from few_questions import few_available
+from schema_made_once import use_one_schema
 from simulated import CASES, CIRCUITS, simulated_catalogue
 
 # The first call of a measurement imports what it needs: no test asserts a time. More examples are
@@ -36,6 +37,8 @@ sys.dont_write_bytecode = False
 
 # A command line's hundred options are read from the program once, not at every call of it.
 typer.testing._get_command = cache(typer.testing._get_command)
+
+use_one_schema()
 
 LONG = (
     "tests/test_demo.py", "tests/seed_dataset/test_written_reviews.py",
@@ -91,10 +94,19 @@ def nothing_of_another_catalogue() -> Iterator[None]:
     use_own_metrics(())
 
 
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption(
+        "--whole-demonstration",
+        action="store_true",
+        help="make the demonstration of every review, not of every fifth",
+    )
+
+
 @pytest.fixture(scope="session")
-def demo(tmp_path_factory: pytest.TempPathFactory) -> Demo:
+def demo(tmp_path_factory: pytest.TempPathFactory, pytestconfig: pytest.Config) -> Demo:
     """The demonstration, as its command makes it. Not to be changed."""
-    return made_demo(tmp_path_factory.mktemp("demo") / "catalogue")
+    folder = tmp_path_factory.mktemp("demo") / "catalogue"
+    return made_demo(folder, whole=pytestconfig.getoption("whole_demonstration"))
 
 
 @pytest.fixture(scope="session")

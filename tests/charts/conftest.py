@@ -58,6 +58,8 @@ def frames_of(count: int, label: str | None = None) -> Frames:
         "scorecard": _scorecard(some, rng),
         "overlaid": _overlaid(some),
         "ladder": _ladder(some[0]),
+        "distortion-map": _distortion_map(some[0]),
+        "patterns": _patterns(some),
     }
 
 
@@ -222,6 +224,36 @@ def _ladder(unit: dict[str, Any]) -> pl.DataFrame:
             | {"peers_low": 20.0 / n, "peers_high": 90.0 / n, "peers": 7}
             for output, level in (("left", 80.0), ("right", 60.0))
             for n in range(1, 7)
+        ]
+    )
+
+
+def _distortion_map(unit: dict[str, Any]) -> pl.DataFrame:
+    """Distortion that doubles with each decade of frequency from 1 kHz, one bound, one refused."""
+    rows = [
+        unit
+        | {"output": output, "frequency_hz": f, "power_w": p, "thd_percent": t}
+        | {"thd_low": t * 0.9, "thd_high": t * 1.1, "bound": None, "reason": None}
+        for output in ("left", "right")
+        for p in (1.0, 10.0)
+        for f, t in ((20.0, 0.3 * p), (1e3, 0.01 * p), (1e4, 0.02 * p))
+    ]
+    rows[0] |= {"bound": "upper", "thd_low": None}
+    rows[2] |= {"thd_percent": None, "reason": "out of band"} | dict.fromkeys(
+        ("thd_low", "thd_high")
+    )
+    return pl.DataFrame(rows, infer_schema_length=None)
+
+
+def _patterns(some: list[dict[str, Any]]) -> pl.DataFrame:
+    """The second harmonic of each unit 1 dB below that of the one before, the fourth a bound."""
+    return pl.DataFrame(
+        [
+            u
+            | {"order_n": n, "level_db": -50.0 - 10 * n - k * (n == 2)}
+            | {"bound": "upper" if n == 4 else None}
+            for k, u in enumerate(some)
+            for n in (2, 3, 4)
         ]
     )
 

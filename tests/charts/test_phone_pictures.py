@@ -7,7 +7,7 @@ import re
 import polars as pl
 import pytest
 
-from backbench.charts.drawing import Labels
+from backbench.charts.drawing import Labels, Size
 from backbench.charts.registry import charts
 from backbench.charts.scorecard import narrow_size
 from backbench.publish.render import asset
@@ -61,3 +61,15 @@ def test_a_chart_that_is_panned_on_a_phone_is_legible(
     labels, width, _ = labels_of(chart)
     scale = _css(r"\.pan img\{width:([\d.]+)rem") * _root_px() / width
     assert min(label.size for label in labels) * scale >= LEAST_PX
+
+
+DRAWN_FOR_PHONES = {"distortion-map": Size(340, 760), "patterns": Size(340, 1400)}
+"""Charts that are drawn for a phone's width too, with a height that holds them."""
+
+
+@pytest.mark.parametrize("name", sorted(DRAWN_FOR_PHONES))
+def test_a_chart_drawn_for_a_phone_is_legible(name: str, frames: dict[str, pl.DataFrame]) -> None:
+    size = DRAWN_FOR_PHONES[name]
+    labels = Labels(title="A heading", question="A question?", note="1 kHz, 8 ohm")
+    chart = charts()[name].draw(frames[name], labels, "u0", size)
+    assert faults_of(chart, LEAST_PX * size.width / (PHONE_PX - 2 * 16)) == []

@@ -25,7 +25,9 @@ def test_folders_come_in_order_of_date(
     folders = write_catalogue_inputs(tmp_path, workers=1)
     assert [folder.name for folder in folders] == [review.key for review in scenario().reviews]
     assert all(folder.is_dir() for folder in folders)
-    assert {path.name for path in written[0].parent.iterdir()} == {path.name for path in folders}
+    made = [path.name for path in written]
+    assert {path.name for path in written[0].parent.iterdir()} == set(made)
+    assert made == [folder.name for folder in folders if folder.name in set(made)]
 
 
 def test_every_manifest_is_valid_and_names_every_file(written: list[Path]) -> None:
@@ -76,6 +78,7 @@ def test_all_files_together_stay_small(written: list[Path]) -> None:
 
 
 def test_bytes_are_the_same_for_any_number_of_workers(written: list[Path], tmp_path: Path) -> None:
+<<<<<<< HEAD
     keys = [
         "2024-09-glasswort-250",
         "2013-11-gannetry-35",
@@ -83,6 +86,9 @@ def test_bytes_are_the_same_for_any_number_of_workers(written: list[Path], tmp_p
         "2012-06-marlspike-r90",
         "2021-10-cindermere-7",
     ]
+=======
+    keys = [written[n].name for n in (-1, 1, len(written) // 2)]
+>>>>>>> main
     done: list[tuple[int, int]] = []
     again = write_catalogue_inputs(
         tmp_path, workers=1, only=keys, progress=lambda n, of: done.append((n, of))

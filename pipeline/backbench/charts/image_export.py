@@ -14,6 +14,7 @@ from backbench.charts import theme
 from backbench.charts.dark_theme import DARK, SCREEN, dark_rules
 from backbench.charts.drawing import Size
 from backbench.charts.script_library import policy_hash, script_library, script_library_hash
+from backbench.charts.svg_drawing import svg_of
 from backbench.charts.unchecked import specification
 from backbench.errors import Fault, UserError
 from backbench.storage.atomic_io import write_user_file
@@ -66,7 +67,7 @@ def size_of(spec: dict[str, Any]) -> Size:
 
 
 def _svg(chart: alt.TopLevelMixin) -> str:
-    return str(vl_convert.vegalite_to_svg(specification(chart), allowed_base_urls=[]))
+    return svg_of(specification(chart))
 
 
 def offline_page(chart: alt.TopLevelMixin) -> str:

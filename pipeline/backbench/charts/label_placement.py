@@ -3,6 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
 
 
 def spread(wanted: Sequence[float], gap: float, low: float, high: float) -> list[float]:
@@ -77,6 +81,64 @@ def freest(
         )
 
     return min(places, key=covered)
+
+
+@dataclass(frozen=True)
+class Spot:
+    """A mark of this radius, and how wide its name runs; a name of width 0 is not wanted."""
+
+    x: float
+    y: float
+    radius: float
+    width: float
+
+
+def beside(
+    spots: Sequence[Spot], text_height: float, room: tuple[float, float]
+) -> list[tuple[float, float] | None]:
+    """Where each name goes (left, middle): beside, above or beneath its mark, in order of need.
+
+    None where every place lies on another mark or name, or runs out of the field of width and
+    height `room`. Earlier spots choose first.
+    """
+    marks = np.array([[s.x - s.radius, s.y - s.radius, s.x + s.radius, s.y + s.radius]
+                      for s in spots]).reshape(-1, 4)  # fmt: skip
+    taken = [marks]
+    result: list[tuple[float, float] | None] = []
+    for k, spot in enumerate(spots):
+        others = np.vstack([np.delete(marks, k, axis=0), *taken[1:]])
+        place = next((p for p in _around(spot, text_height)
+                      if _is_free(p, spot.width, text_height, room, others)), None)  # fmt: skip
+        place = place if spot.width else None
+        result.append(place)
+        if place is not None:
+            taken.append(_box(place, spot.width, text_height))
+    return result
+
+
+def _around(spot: Spot, height: float) -> list[tuple[float, float]]:
+    aside, upright = spot.radius + 5, spot.radius + height / 2 + 1
+    middle = spot.x - spot.width / 2
+    return [
+        (spot.x + aside, spot.y), (spot.x - aside - spot.width, spot.y),
+        (middle, spot.y - upright), (middle, spot.y + upright),
+    ]  # fmt: skip
+
+
+def _box(place: tuple[float, float], width: float, height: float) -> NDArray[np.float64]:
+    left, middle = place
+    return np.array([[left, middle - height / 2, left + width, middle + height / 2]])
+
+
+def _is_free(
+    place: tuple[float, float], width: float, height: float, room: tuple[float, float],
+    others: NDArray[np.float64],
+) -> bool:  # fmt: skip
+    left, top, right, bottom = _box(place, width, height)[0]
+    if left < 0 or top < 0 or right > room[0] or bottom > room[1]:
+        return False
+    meets = (others[:, 0] < right) & (others[:, 2] > left)
+    return not bool(np.any(meets & (others[:, 1] < bottom) & (others[:, 3] > top)))
 
 
 def _apart(dx: float, dy: float, diameter: float) -> bool:

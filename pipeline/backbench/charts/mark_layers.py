@@ -10,11 +10,13 @@ import altair as alt
 from backbench.charts import theme
 from backbench.charts.axis import Axis
 from backbench.charts.constant_encodings import coloured, no_tooltip
-from backbench.charts.page_layout import layer
+from backbench.charts.page_layout import layer, text_mark
 from backbench.quantities.writing import COVERAGE, measured, value_alone
 
 Row = dict[str, Any]
 UNSTATED = "not stated"
+MIDDLE = 0.3
+"""How far the baseline lies below the middle of small letters, in sizes of the face."""
 VALUE_TOOLTIP = [
     alt.Tooltip("label:N", title="unit"),
     alt.Tooltip("technology:N", title="technology"),
@@ -161,11 +163,7 @@ def name_labels(rows: Sequence[Row], x: Axis, y: Axis) -> list[alt.Chart]:
         return []
     leads = [r for r in rows if "from_x" in r]
     drawn = [_leaders(leads, x, y)] if leads else []
-    for bold in (False, True):
-        some = [r for r in rows if bool(r.get("bold")) == bold]
-        if some:
-            drawn += _texts(some, x, y, bold)
-    return drawn
+    return drawn + [_text(row) for row in rows]
 
 
 def _leaders(rows: Sequence[Row], x: Axis, y: Axis) -> alt.Chart:
@@ -185,39 +183,14 @@ def _leaders(rows: Sequence[Row], x: Axis, y: Axis) -> alt.Chart:
     return drawn
 
 
-def _texts(rows: Sequence[Row], x: Axis, y: Axis, bold: bool) -> list[alt.Chart]:
-    """Text twice: first as a paper halo, so that it reads across lines."""
-    placed = [
-        {
-            "_x": x.at(r["to_x"]),
-            "_y": y.at(r["to_y"]),
-            "text": r["text"],
-            "colour": r.get("colour", theme.INK),
-            "px": r.get("size", theme.TEXT_PX + bold),
-        }
-        for r in rows
-    ]
-    style: dict[str, Any] = {
-        "align": "left",
-        "baseline": "middle",
-        "fontWeight": "bold" if bold else "normal",
-    }
-    at = {
-        "x": x.x("_x"),
-        "y": y.y("_y"),
-        "text": alt.Text("text:N"),
-        "size": alt.Size("px:Q", scale=None),
-    }
-    halo = layer(placed).mark_text(**style, stroke=theme.PAPER, strokeWidth=4, aria=False)
-    ink = (
-        layer(placed)
-        .mark_text(**style)
-        .encode(color=alt.Color("colour:N", scale=None), tooltip=no_tooltip(), **at)
-    )
-    return [
-        halo.encode(color=coloured(theme.PAPER), tooltip=no_tooltip(), **at),
-        ink,
-    ]
+def _text(row: Row) -> alt.Chart:
+    """The text of a name with a paper halo, so that it reads across lines."""
+    bold = bool(row.get("bold"))
+    size = row.get("size", theme.TEXT_PX + bold)
+    return text_mark(
+        row["text"], row["to_x"], row["to_y"] + MIDDLE * size, size, bold=bold,
+        colour=row.get("colour", theme.INK), halo=True,
+    )  # fmt: skip
 
 
 def bound_arrows(rows: Sequence[Row], x: alt.X, y: alt.Y, *, upright: bool) -> list[alt.Chart]:

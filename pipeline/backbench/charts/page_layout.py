@@ -6,7 +6,8 @@ still is exact and labels can be placed against each other before anything is re
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+import itertools
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal, Self
 
@@ -25,6 +26,9 @@ NARROW_PX = 480
 """A picture of less width has a smaller heading on more lines, and smaller margins."""
 NARROW_HEADING_PX = 17
 DIGITS = 7
+HALO_PX = 4
+LOOK_OF_ROW = {"align": "align", "fontSize": "size", "fontWeight": "weight", "color": "colour"}
+"""Properties of a layer of texts, and the columns that they come from."""
 
 
 @dataclass(frozen=True)
@@ -74,7 +78,7 @@ def assemble(
     }
     # Handed over at once: each change of a layered chart copies all its layers.
     return alt.LayerChart(
-        layer=[*heading(chart_input, area), *layers],
+        layer=[*_with_texts_together([*heading(chart_input, area), *layers])],
         width=area.width,
         height=area.height,
         padding=padding,
@@ -113,20 +117,47 @@ def text_mark(
     bold: bool = False,
     colour: str = theme.INK,
     align: Literal["left", "center", "right"] = "left",
+    halo: bool = False,
 ) -> alt.Chart:
-    """Text at a place of the plot in pixels; y is the baseline."""
-    mark = layer([{"text": text}]).mark_text(
-        align=align,
-        baseline="alphabetic",
-        fontSize=size,
-        fontWeight="bold" if bold else "normal",
-        color=colour,
-        clip=False,
-    )
+    """Text at a place of the plot in pixels; y is the baseline. halo: so that it reads over lines.
+
+    It is drawn by `assemble` alone.
+    """
+    row = {"text": text, "px": x, "py": y, "size": size, "colour": colour, "align": align,
+           "weight": "bold" if bold else "normal", "halo": halo}  # fmt: skip
+    return TextMark(alt.InlineData(values=[row]))
+
+
+def _drawn_texts(marks: Sequence[TextMark]) -> Iterator[alt.Chart]:
+    """Many texts as one layer, haloes as one before it: what a picture costs goes by its layers."""
+    rows = [row for mark in marks for row in mark.data.values]
+    haloed = [row | {"colour": theme.PAPER} for row in rows if row["halo"]]
+    if haloed:
+        yield _text_layer(haloed, stroke=theme.PAPER, strokeWidth=HALO_PX, aria=False)
+    yield _text_layer(rows)
+
+
+def _text_layer(rows: Sequence[Mapping[str, Any]], **more: Any) -> alt.Chart:
+    look: dict[str, Any] = {
+        name: alt.ExprRef(f"datum.{column}") for name, column in LOOK_OF_ROW.items()
+    }
+    mark = layer(rows).mark_text(baseline="alphabetic", clip=False, **look, **more)
     drawn: alt.Chart = mark.encode(
-        x=x_at(x), y=y_at(y), text=alt.Text("text:N"), tooltip=no_tooltip()
+        x=alt.X("px:Q", scale=None, axis=None),
+        y=alt.Y("py:Q", scale=None, axis=None),
+        text=alt.Text("text:N"),
+        tooltip=no_tooltip(),
     )
     return drawn
+
+
+def _with_texts_together(layers: Iterable[alt.Chart]) -> Iterator[alt.Chart]:
+    """The layers in their order, each run of texts as one."""
+    for of_texts, run in itertools.groupby(layers, lambda one: isinstance(one, TextMark)):
+        if of_texts:
+            yield from _drawn_texts([one for one in run if isinstance(one, TextMark)])
+        else:
+            yield from run
 
 
 def technology_symbol(technology: str, x: float, y: float) -> alt.Chart:
@@ -158,6 +189,10 @@ class Layer(alt.Chart):
     def copy(self, deep: bool | Iterable[Any] = True, ignore: list[str] | None = None) -> Self:
         """A copy with the same parts, but for those that are listed in `deep`."""
         return super().copy(deep=False if deep is True else deep, ignore=ignore)
+
+
+class TextMark(Layer):
+    """A text with its place and look in its one row; `assemble` makes a layer of each run."""
 
 
 def layer(rows: Sequence[Mapping[str, Any]]) -> alt.Chart:

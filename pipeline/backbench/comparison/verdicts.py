@@ -22,14 +22,14 @@ from backbench.comparison.another_session import AnotherSession, another_session
 from backbench.comparison.promised_conditions import measured_at, promised_at, unlike_promised
 from backbench.comparison.promised_power import at_power
 from backbench.comparison.rated_power import rated_power
-from backbench.documents.input_sorts import LINE
+from backbench.documents.input_sorts import LINE, path_in_words
 from backbench.metrics.registry import registry
 from backbench.quantities.writing import MOST_DIGITS, measured, quantity
 from backbench.statistics.conformity import Decision, conformance, outcome_of, size_conformance
 from backbench.storage.database import Database
 from backbench.test_points.assign import FULL_VOLUME
 from backbench.test_points.interpolate import REMARK
-from backbench.test_points.points import sort_in_column
+from backbench.test_points.points import sort_in_columns
 
 NEARER_ZERO = "nearer zero"
 RULE = (
@@ -201,7 +201,7 @@ def _taken_under(row: Mapping[str, Any]) -> Iterator[str]:
     reason = str(row["reason"] or "")
     yield ", ".join(filter(None, (measured_at(row), reason if reason.startswith(REMARK) else "")))
     if row.get("input_sort", LINE) != LINE:
-        yield f"through the {row['input_sort']} input"
+        yield path_in_words(row["input_sort"])
     if row["driven"]:
         yield f"only {row['driven']} driven"
     if row["bound"]:
@@ -325,7 +325,7 @@ def judged_readings(
     store: Database, unit_key: str, review_key: str, metrics: Collection[str]
 ) -> list[Mapping[str, Any]]:
     """The readings of some metrics of a unit in a review, as `judge` takes them."""
-    readings = store.frame(READINGS.format(input_sort=sort_in_column("reading.input")), {
+    readings = store.frame(READINGS.format(input_sort=sort_in_columns("reading.")), {
         "review": review_key, "unit": unit_key, "full": FULL_VOLUME, "metrics": sorted(metrics),
         "powers": [*registry().having(lambda traits: traits.own_stimulus == "power")],
     })  # fmt: skip

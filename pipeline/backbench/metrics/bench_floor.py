@@ -12,7 +12,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import replace
 from typing import Protocol, TypeVar
 
 from backbench.metrics.declaration import MeasuredValue
@@ -63,12 +62,12 @@ def own_noise(owns: Sequence[MeasuredValue]) -> MeasuredValue | None:
         return next(iter(owns), None)
     greatest = max(owns, key=lambda own: own.value)
     if any(own.bound is not None for own in owns):
-        return replace(greatest, bound="upper")
+        return greatest.but(bound="upper")
     mean = math.sqrt(sum(own.value**2 for own in owns) / len(owns))
     spread = max(abs(own.value - mean) for own in owns)
     estimation = math.hypot(max(own.estimation for own in owns), spread)
     whole = math.hypot(max(own.uncertainty for own in owns), spread)
-    return replace(greatest, value=mean, uncertainty=whole, estimation=estimation)
+    return greatest.but(value=mean, uncertainty=whole, estimation=estimation)
 
 
 def greatest_own(owns: Sequence[MeasuredValue]) -> MeasuredValue | None:
@@ -86,7 +85,7 @@ def noise_off(figure: MeasuredValue, bench: MeasuredValue | None) -> MeasuredVal
         return figure
     if figure.value < NOISE_CLEAR * bench.value:
         remark = f"within 3 dB of the bench's own {in_text(bench.value)}"
-        return replace(figure, bound="upper", remark=remark)
+        return figure.but(bound="upper", remark=remark)
     left = math.sqrt(figure.value**2 - bench.value**2)
     if bench.bound is not None:
         # The bench's own may be anything from nothing to this: so may what it adds.
@@ -99,8 +98,7 @@ def noise_off(figure: MeasuredValue, bench: MeasuredValue | None) -> MeasuredVal
     ]
     own = combine(parts)
     total = combine([own, Contribution(shared)])
-    return replace(
-        figure, value=left, uncertainty=total.u, estimation=own.u, dof=total.dof
+    return figure.but(value=left, uncertainty=total.u, estimation=own.u, dof=total.dof
     )  # fmt: skip
 
 
@@ -116,8 +114,7 @@ def noise_and_doubtful_off(
     if figure.bound is not None or figure.value < NOISE_CLEAR * bench.value:
         return noise_off(figure, bench)
     share = steady / bench.value if bench.value > 0 else 1.0
-    surely = replace(
-        bench, value=steady, uncertainty=share * bench.uncertainty,
+    surely = bench.but(value=steady, uncertainty=share * bench.uncertainty,
         estimation=share * bench.estimation,
     )  # fmt: skip
     cleared = noise_off(figure, surely)
@@ -137,7 +134,7 @@ def lines_off(figure: MeasuredValue, bench: MeasuredValue | None) -> MeasuredVal
         least = max(figure.value - own, 0.0) if figure.bound is None else 0.0
         remark = f"the bench's own {in_text(own)} adds in unknown phase: {in_text(least)} to "
         most = figure.value + own
-        return replace(figure, value=most, bound="upper", remark=f"{remark}{in_text(most)}")
+        return figure.but(value=most, bound="upper", remark=f"{remark}{in_text(most)}")
     # |d| for a phase that is anything: the found one less own times its cosine, U-shaped.
     return _widened(figure, Contribution(own / math.sqrt(2)))
 
@@ -148,11 +145,11 @@ def _beside_unseen(figure: MeasuredValue, most: float) -> MeasuredValue:
         return figure
     if most >= figure.value:
         remark = f"a loop-back shows only that the bench's own is below {in_text(most)}"
-        return replace(figure, value=figure.value + most, bound="upper", remark=remark)
+        return figure.but(value=figure.value + most, bound="upper", remark=remark)
     # Any level up to it, in any phase: root of 1/3 and of 1/2.
     return _widened(figure, Contribution(most / math.sqrt(6)))
 
 
 def _widened(figure: MeasuredValue, added: Contribution) -> MeasuredValue:
     total = combine([Contribution(figure.uncertainty, figure.dof), added])
-    return replace(figure, uncertainty=total.u, dof=total.dof)
+    return figure.but(uncertainty=total.u, dof=total.dof)

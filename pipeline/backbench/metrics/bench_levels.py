@@ -13,7 +13,6 @@ from __future__ import annotations
 import contextlib
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import replace
 from typing import Any, NamedTuple, Protocol, TypeVar
 
 from backbench.errors import NotApplicable, Refusal
@@ -81,7 +80,7 @@ def off_at_level(
     cleared = lines_off(figure, own.figure)
     if own.reason is None or cleared.bound is None:
         return cleared
-    return replace(cleared, remark=joined(cleared.remark, own.reason))
+    return cleared.but(remark=joined(cleared.remark, own.reason))
 
 
 def loop_backs(capture_data: CaptureData) -> list[CaptureData]:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import replace
 from functools import partial
 from weakref import WeakKeyDictionary
 
@@ -70,7 +69,8 @@ def refuse_mirrored(tone: ToneView) -> None:
 
 def _narrowed(figure: MeasuredValue, last: int) -> MeasuredValue:
     """Tells where the record's band left harmonics of the definition out."""
-    return replace(figure, detail={**figure.detail, **harmonic_detail(last)})
+    detail = harmonic_detail(last)
+    return figure.but(detail={**figure.detail, **detail}) if detail else figure
 
 
 @metric(
@@ -198,7 +198,7 @@ def _all_but_fundamental(tone: ToneView) -> MeasuredValue:
     figure = less_steps(tone, percent_of_total(residual, tone.square), 100.0)
     figure = with_line_under(tone, figure, 100.0)
     wavering = wavering_remark(tone, tone.lines.residual.value)
-    figure = replace(figure, remark=joined(figure.remark, wavering, doubtful_mains(tone)))
+    figure = figure.but(remark=joined(figure.remark, wavering, doubtful_mains(tone)))
     # The bench's noise has its own volts, its harmonics go with the level.
     clear = less_bench_noise(tone, figure, 100.0)
     return off_at_level(clear, tone.level_v, of_levels(tone, _in_band))
@@ -278,7 +278,7 @@ def _perhaps_harmonics(tone: ToneView, figure: MeasuredValue) -> MeasuredValue:
         f"samples in steps of {in_text(lines.step_v, 'V')} without dither hide harmonics, which "
         "are in the noise; record in longer words or with dither"
     )
-    return replace(figure, bound="lower", remark=joined(figure.remark, remark))
+    return figure.but(bound="lower", remark=joined(figure.remark, remark))
 
 
 def _perhaps_hum(tone: ToneView, figure: MeasuredValue) -> MeasuredValue:
@@ -293,7 +293,7 @@ def _perhaps_hum(tone: ToneView, figure: MeasuredValue) -> MeasuredValue:
     reason = mains_remark(tone, tone.lines.harmonics(LAST_ORDER)) + ", so it is in the noise"
     less = 10 * math.log10(1 + (UNSEEN_FACTOR - 1) * perhaps / noise)
     remark = joined(figure.remark, reason)
-    return replace(figure, value=figure.value - less, bound="lower", remark=remark)
+    return figure.but(value=figure.value - less, bound="lower", remark=remark)
 
 
 @metric(
@@ -328,13 +328,14 @@ def _harmonics(tone: ToneView) -> Iterator[MeasuredValue]:
     """Each harmonic over the fundamental in percent."""
     harmonics = counted(tone, 2, LAST_ORDER)
     for n in harmonics.orders.tolist():
-        figure = replace(percent(harmonics.one(n), tone.square, math.inf), order=n)
+        figure = percent(harmonics.one(n), tone.square, math.inf, order=n)
         yield with_mains(tone, figure, harmonics, only=n)
 
 
 def _in_decibels(figure: MeasuredValue) -> MeasuredValue:
     per = DB_PER_RELATIVE / figure.value
-    return replace(
-        figure, value=20 * math.log10(figure.value / 100), uncertainty=figure.uncertainty * per,
+    return figure.but(
+        value=20 * math.log10(figure.value / 100),
+        uncertainty=figure.uncertainty * per,
         estimation=figure.estimation * per,
-    )  # fmt: skip
+    )

@@ -43,7 +43,7 @@ def counted(tone: ToneView, first: int, last: int, up_to_hz: float = math.inf) -
         band = "the band that was recorded" if math.isinf(up_to_hz) else "20 Hz to 20 kHz"
         which = "no harmonic" if first == 2 else f"no harmonic from the {first}th on"
         raise NotApplicable(f"{which} of {in_text(tone.stated_hz, 'Hz', 6)} lies in {band}")
-    return as_steady(tone, lines.harmonics(reached))
+    return as_steady(tone, reached)
 
 
 def with_second_and_third(tone: ToneView, up_to_hz: float = math.inf) -> tuple[Harmonics, int]:
@@ -64,7 +64,7 @@ def with_second_and_third(tone: ToneView, up_to_hz: float = math.inf) -> tuple[H
     last = min(most, lines.last_order(up_to_hz))
     if last < LEAST_ORDER:
         raise NotApplicable(_out_of_band(tone, min(recorded, up_to_hz), last, up_to_hz))
-    return as_steady(tone, lines.harmonics(last)), last
+    return as_steady(tone, last), last
 
 
 def _out_of_band(tone: ToneView, top_hz: float, last: int, up_to_hz: float) -> str:
@@ -110,7 +110,7 @@ def beyond_band(tone: ToneView, figure: MeasuredValue, top_hz: float) -> Measure
         f"{in_text(top_hz, 'Hz')} and "
         "are no part of this"
     )
-    return replace(figure, remark=joined(figure.remark, remark))
+    return figure.but(remark=joined(figure.remark, remark))
 
 
 MAINS_MATTERS = 0.1
@@ -126,8 +126,10 @@ def with_mains(
 
     only: the one harmonic that the figure is of.
     """
-    figure = replace(figure, remark=joined(figure.remark, doubtful_mains(tone)))
-    if figure.bound is None and not harmonics.hum.any():
+    doubt = doubtful_mains(tone)
+    if doubt is not None:
+        figure = figure.but(remark=joined(figure.remark, doubt))
+    if figure.bound is None and not harmonics.with_hum:
         return figure
     chosen = harmonics.orders == only if only else harmonics.orders > 1
     figure = _with_steps(tone, figure, harmonics.noise[chosen])
@@ -136,7 +138,7 @@ def with_mains(
     if hidden <= MAINS_MATTERS * seen:
         return figure
     shown = replace(harmonics, orders=np.where(chosen, harmonics.orders, 0))
-    return replace(figure, remark=joined(figure.remark, mains_remark(tone, shown)))
+    return figure.but(remark=joined(figure.remark, mains_remark(tone, shown)))
 
 
 def _with_steps(tone: ToneView, figure: MeasuredValue, noise: Array) -> MeasuredValue:
@@ -147,7 +149,7 @@ def _with_steps(tone: ToneView, figure: MeasuredValue, noise: Array) -> Measured
         f"samples in steps of {in_text(tone.lines.step_v, 'V')} without dither make "
         "harmonics of their own; record in longer words or with dither"
     )
-    return replace(figure, remark=joined(figure.remark, remark))
+    return figure.but(remark=joined(figure.remark, remark))
 
 
 def mains_remark(tone: ToneView, harmonics: Harmonics) -> str:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 
 from backbench.errors import NotApplicable
 from backbench.metrics.bench_floor import LINE_CHOICE
@@ -12,6 +11,7 @@ from backbench.metrics.declaration import MeasuredValue, metric
 from backbench.metrics.distortion import SOURCE
 from backbench.metrics.harmonic_band import (
     BAND_CHOICE,
+    LEAST_ORDER,
     counted,
     harmonic_detail,
     with_mains,
@@ -20,25 +20,12 @@ from backbench.metrics.harmonic_band import (
 from backbench.metrics.percent_ratios import percent
 from backbench.metrics.tone import ToneView
 from backbench.metrics.traits import Traits
-from backbench.signal.harmonics import Harmonics
-from backbench.signal.power import MeanSquare
 from backbench.signal.tone import BAND_HZ, LAST_ORDER
 
 FAMILY = "Harmonic distortion"
 
 DISTINCT_SIGMAS = 2.0
 """Two harmonics are told apart where they differ by more standard deviations than this."""
-
-
-def _sum_of(harmonics: Harmonics, parity: int) -> MeanSquare:
-    """Even (0) or odd (1) harmonics among those found, together."""
-    chosen = harmonics.orders % 2 == parity
-    kept = replace(
-        harmonics, orders=harmonics.orders[chosen], square=harmonics.square[chosen],
-        noise=harmonics.noise[chosen], hum=harmonics.hum[chosen],
-        blind=harmonics.blind[chosen], phase=harmonics.phase[chosen],
-    )  # fmt: skip
-    return kept.total(2, LAST_ORDER)
 
 
 @metric(
@@ -58,7 +45,7 @@ def even_harmonics(tone: ToneView) -> MeasuredValue:
 
 
 def _even(tone: ToneView) -> MeasuredValue:
-    return _sum(tone, 0)
+    return _sum(tone, 2)
 
 
 @metric(
@@ -78,13 +65,15 @@ def odd_harmonics(tone: ToneView) -> MeasuredValue:
 
 
 def _odd(tone: ToneView) -> MeasuredValue:
-    return _sum(tone, 1)
+    return _sum(tone, LEAST_ORDER)
 
 
-def _sum(tone: ToneView, parity: int) -> MeasuredValue:
+def _sum(tone: ToneView, first: int) -> MeasuredValue:
+    """Every second harmonic from one on to the tenth, over the fundamental."""
     harmonics, last = with_second_and_third(tone)
-    figure = percent(_sum_of(harmonics, parity), tone.square, math.inf)
-    return with_mains(tone, replace(figure, detail=harmonic_detail(last)), harmonics)
+    part = harmonics.every_second(first, LAST_ORDER)
+    figure = percent(part, tone.square, math.inf)
+    return with_mains(tone, figure.but(detail=harmonic_detail(last)), harmonics)
 
 
 @metric(

@@ -137,7 +137,7 @@ def _widened(finding: Finding, times: float) -> Finding:
         return finding
     own = figure.estimation * times
     whole = math.sqrt(max(figure.uncertainty**2 - figure.estimation**2, 0.0) + own**2)
-    return replace(finding, figure=replace(figure, uncertainty=whole, estimation=own))
+    return replace(finding, figure=figure.but(uncertainty=whole, estimation=own))
 
 
 def _measured(kind: str, view: Any, track: int) -> tuple[list[Finding], list[Trace]]:
@@ -155,7 +155,7 @@ def remarked(finding: Finding, remark: str | None) -> Finding:
     if finding.figure is None or remark is None:
         return finding
     text = joined(finding.figure.remark, remark)
-    return replace(finding, figure=replace(finding.figure, remark=text), reason=text)
+    return replace(finding, figure=finding.figure.but(remark=text), reason=text)
 
 
 def _refused(kind: str, track: int, refusal: Refusal) -> list[Finding]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
@@ -270,12 +270,12 @@ def equivalent_bits(seen: MultitoneView | ToneView) -> MeasuredValue:
         given = sinad.measure(seen)
         assert isinstance(given, MeasuredValue)
         bits = _bits(given.value, given.uncertainty, given.dof, given.bound)
-        return replace(bits, remark=given.remark)
+        return bits.but(remark=given.remark)
     rest = seen.distortion
     own = DB_PER_RELATIVE * rest.uncertainty / rest.value
     bound: Bound | None = "lower" if rest.bound else None
     bits = _bits(-20 * math.log10(rest.value / 100), own, rest.dof, bound)
-    return replace(bits, remark=rest.remark)
+    return bits.but(remark=rest.remark)
 
 
 def _bits(sinad_db: float, own_db: float, dof: float, bound: Bound | None) -> MeasuredValue:

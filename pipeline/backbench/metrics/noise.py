@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
@@ -21,7 +21,7 @@ from backbench.metrics.traits import AT_IDLE, Overview, Traits
 from backbench.metrics.warnings import joined
 from backbench.quantities.writing import in_text
 from backbench.signal.background import background
-from backbench.signal.dither import is_dithered, small_signal_error
+from backbench.signal.dither import Stepped
 from backbench.signal.itu_468 import weighted_468
 from backbench.signal.mains import (
     LINES,
@@ -56,7 +56,7 @@ HALF_STEP = 0.5
 
 
 @dataclass(frozen=True, eq=False)
-class IdleView:
+class IdleView(Stepped):
     """One output's track of an idle capture.
 
     noise: mean noise power by bin, V^2. remark: of the whole capture, where it may not be idle.
@@ -105,11 +105,6 @@ class IdleView:
     def step_v(self) -> float:
         """Step that the samples use, V; 0 where there is none."""
         return sample_step(self.track)
-
-    @cached_property
-    def is_dithered(self) -> bool:
-        """Whether the record's noise blurs the steps of its samples."""
-        return is_dithered(self.noise, self.step_v)
 
     @cached_property
     def benches(self) -> list[IdleView]:
@@ -305,7 +300,7 @@ def of_either_mains(figure: MeasuredValue, other: MeanSquare) -> MeasuredValue:
     if figure.bound is None or other.lifted_at_most <= figure.value:
         return figure
     remark = "no line tells which mains frequency it was: the bound holds for 50 and 60 Hz"
-    return replace(figure, value=other.lifted_at_most, remark=joined(figure.remark, remark))
+    return figure.but(value=other.lifted_at_most, remark=joined(figure.remark, remark))
 
 
 def line_figure(square: MeanSquare, idle: IdleView, **kept: Any) -> MeasuredValue:
@@ -314,15 +309,15 @@ def line_figure(square: MeanSquare, idle: IdleView, **kept: Any) -> MeasuredValu
     if not square.surely_stands_out:
         most = square.lifted_at_most
         lines = MeasuredValue(most, most * idle.track.calibration, bound="upper", **kept)
-    error = small_signal_error(idle.noise, idle.step_v)
+    error = idle.small_signal_error
     if not idle.is_dithered or error > MOST_OF_STEPS:
         return with_undithered_steps(lines, HALF_STEP * idle.step_v)
     if lines.bound is not None:
-        return replace(lines, value=lines.value / (1 - error))
+        return lines.but(value=lines.value / (1 - error))
     added = Contribution(lines.value * error / math.sqrt(2))
     own = combine([Contribution(lines.estimation, lines.dof), added])
     total = combine([Contribution(lines.uncertainty, lines.dof), added])
-    return replace(lines, uncertainty=total.u, estimation=own.u, dof=total.dof)
+    return lines.but(uncertainty=total.u, estimation=own.u, dof=total.dof)
 
 
 def rms_of_lines(square: MeanSquare, track: Track, **kept: Any) -> MeasuredValue:

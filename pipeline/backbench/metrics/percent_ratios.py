@@ -8,16 +8,19 @@ from backbench.metrics.declaration import MeasuredValue
 from backbench.signal.power import MeanSquare
 
 
-def percent(part: MeanSquare, whole: MeanSquare, ceiling: float) -> MeasuredValue:
+def percent(
+    part: MeanSquare, whole: MeanSquare, ceiling: float, order: int | None = None
+) -> MeasuredValue:
     """Root of part over whole in percent; an upper bound where noise could make up the part.
 
-    ceiling: rms that the part can't be above, V.
+    ceiling: rms that the part can't be above, V. order: of the harmonic that the part is.
     """
     if not part.stands_out:
-        return MeasuredValue(100 * min(part.at_most, ceiling) / whole.rms, 0.0, bound="upper")
+        most = 100 * min(part.at_most, ceiling) / whole.rms
+        return MeasuredValue(most, 0.0, bound="upper", order=order)
     value = 100 * part.rms / whole.rms
     own = value * math.hypot(part.relative, whole.relative)
-    return MeasuredValue(value, own, own, part.samples)
+    return MeasuredValue(value, own, own, part.samples, order=order)
 
 
 def percent_of_total(

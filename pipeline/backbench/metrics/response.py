@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import replace
 
 from backbench.errors import NotApplicable
 from backbench.metrics.declaration import CurveData, MeasuredValue, curve, metric
@@ -25,7 +24,7 @@ __all__ = ["ResponseView", "gain_at_1_khz"]
 
 def _taken(response: ResponseView, figure: MeasuredValue) -> MeasuredValue:
     """The figure with what the response tells of how it was taken."""
-    return replace(figure, detail={**figure.detail, **response.detail})
+    return figure.but(detail={**figure.detail, **response.detail})
 
 
 def held(level: ResponseLevel) -> MeasuredValue:

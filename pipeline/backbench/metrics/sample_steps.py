@@ -9,13 +9,12 @@ are, or make lines of it: a figure is then no more than it shows and half a step
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 
 from backbench.metrics.bench_floor import lines_off
 from backbench.metrics.declaration import MeasuredValue
 from backbench.metrics.warnings import joined
 from backbench.quantities.writing import in_text
-from backbench.signal.dither import STEPS, TRIANGULAR, is_dithered
+from backbench.signal.dither import STEPS, TRIANGULAR
 from backbench.signal.tone import ToneLines
 from backbench.signal.tone_set import ToneSet
 from backbench.signal.uncertainty import Contribution, combine
@@ -35,7 +34,7 @@ def steps_off(
     per_volt: what the figure gives one volt as. band_hz: how far the figure reaches.
     """
     step = per_volt * lines.step_v
-    if not is_dithered(lines.noise, lines.step_v):
+    if not lines.is_dithered:
         return with_undithered_steps(reading, step * math.sqrt(STEPS))
     return dither_off(reading, step * math.sqrt(2 * band_hz / lines.spectrum.rate_hz))
 
@@ -51,7 +50,7 @@ def dither_off(reading: MeasuredValue, step: float) -> MeasuredValue:
         return reading
     if share > 0.5:
         remark = "the steps of the samples make half of it or more"
-        return replace(reading, bound="upper", remark=joined(reading.remark, remark))
+        return reading.but(bound="upper", remark=joined(reading.remark, remark))
     least = share * STEPS / TRIANGULAR
     left = reading.value * math.sqrt(1 - (share + least) / 2)
     # Rounding alone or triangular dither: mostly the one or the other, so that the whole half
@@ -61,8 +60,7 @@ def dither_off(reading: MeasuredValue, step: float) -> MeasuredValue:
     own = combine([Contribution(reading.estimation * scale, reading.dof), width])
     shared = max(reading.uncertainty**2 - reading.estimation**2, 0.0) / scale**2
     total = combine([own, Contribution(math.sqrt(shared))])
-    return replace(
-        reading, value=left, uncertainty=total.u, estimation=own.u, dof=total.dof
+    return reading.but(value=left, uncertainty=total.u, estimation=own.u, dof=total.dof
     )  # fmt: skip
 
 
@@ -71,11 +69,11 @@ def with_undithered_steps(reading: MeasuredValue, most: float) -> MeasuredValue:
 
     most: what they may have added or swallowed, in the figure's unit; it adds in unknown phase.
     """
-    widened = lines_off(replace(reading, remark=None), MeasuredValue(most, 0.0))
+    widened = lines_off(reading.but(remark=None), MeasuredValue(most, 0.0))
     if widened.bound is None:
-        return replace(widened, remark=reading.remark)
+        return widened.but(remark=reading.remark)
     remark = (
         "the noise is too weak to blur the steps of the samples, which may add or hide "
         f"{in_text(most)}; use a more sensitive input range, longer words or dither"
     )
-    return replace(widened, remark=joined(reading.remark, remark))
+    return widened.but(remark=joined(reading.remark, remark))

@@ -8,7 +8,6 @@ uncertainty.
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 
 from backbench.metrics.bench_floor import noise_and_doubtful_off
 from backbench.metrics.declaration import MeasuredValue
@@ -59,14 +58,14 @@ def with_line_under(tone: ToneView, reading: MeasuredValue, whole: float) -> Mea
         added = Contribution(most / (2 * reading.value))
         total = combine([Contribution(reading.uncertainty, reading.dof), added])
         own = combine([Contribution(reading.estimation, reading.dof), added])
-        return replace(reading, uncertainty=total.u, estimation=own.u, dof=total.dof)
+        return reading.but(uncertainty=total.u, estimation=own.u, dof=total.dof)
     mains = in_text(tone.capture_data.mains_hz or 0.0, "Hz", 6)
     remark = (
         f"a line or sideband of the {mains} mains may lie under {in_text(tone.stated_hz, 'Hz', 6)}"
         ": record for longer, or play a frequency that is clear of it"
     )
     value = math.sqrt(reading.value**2 + most)
-    return replace(reading, value=value, bound="upper", remark=joined(reading.remark, remark))
+    return reading.but(value=value, bound="upper", remark=joined(reading.remark, remark))
 
 
 def less_bench_noise(tone: ToneView, figure: MeasuredValue, whole: float) -> MeasuredValue:

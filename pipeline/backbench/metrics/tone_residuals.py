@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import replace
 
 from backbench.errors import NotApplicable
 from backbench.metrics.declaration import MeasuredValue, metric
@@ -57,7 +56,7 @@ def thd_n_wide(tone: ToneView) -> MeasuredValue:
     figure = percent_of_total(lines.residual_to(top), tone.square)
     figure = with_line_under(tone, less_steps(tone, figure, 100.0, top), 100.0)
     detail = {"band": f"20 Hz to {exact(top / 1000, 'kHz')}"}
-    return beyond_band(tone, replace(figure, detail=detail), top)
+    return beyond_band(tone, figure.but(detail=detail), top)
 
 
 @metric(

@@ -88,11 +88,13 @@ def of_the_record(tone: ToneView) -> float:
 _steady: WeakKeyDictionary[Harmonics, Harmonics] = WeakKeyDictionary()
 
 
-def as_steady(tone: ToneView, harmonics: Harmonics) -> Harmonics:
-    """Harmonics, what the tone's wavering takes from the middle of their lobes in their noise."""
-    if harmonics not in _steady:
-        _steady[harmonics] = _as_steady(tone, harmonics)
-    return _steady[harmonics]
+def as_steady(tone: ToneView, last: int) -> Harmonics:
+    """Harmonics 2 to last, what the tone's wavering takes from the middle of their lobes in their
+    noise."""
+    every = tone.lines.every_harmonic
+    if every not in _steady:
+        _steady[every] = _as_steady(tone, every)
+    return _steady[every].up_to(last)
 
 
 def _as_steady(tone: ToneView, harmonics: Harmonics) -> Harmonics:

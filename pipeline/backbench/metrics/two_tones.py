@@ -186,7 +186,7 @@ def _less_bench(
         return figure
     places = {name: pair.position(one) for one, name in TABLES[pair.test].items()}
     remark = mains_under_products(pair.tone_set, places)
-    return replace(figure, remark=joined(figure.remark, remark))
+    return figure.but(remark=joined(figure.remark, remark))
 
 
 @metric(
@@ -383,6 +383,5 @@ def _product(pair: TwoTonesView, one: Combination) -> MeasuredValue:
 def _in_decibels(figure: MeasuredValue) -> MeasuredValue:
     """A ratio in percent as decibels."""
     u, own = (DB_PER_RELATIVE * x / figure.value for x in (figure.uncertainty, figure.estimation))
-    return replace(
-        figure, value=20 * math.log10(figure.value / 100), uncertainty=u, estimation=own
+    return figure.but(value=20 * math.log10(figure.value / 100), uncertainty=u, estimation=own
     )  # fmt: skip

@@ -70,10 +70,10 @@ def _away_from_harmonics(seen: ToneView | IdleView, first: int, last: int) -> ND
     if isinstance(seen, IdleView):
         return np.ones(last - first, dtype=bool)
     lines = seen.lines
-    clear = clear_of_harmonics(lines.position, lines.half, last)[first:]
+    clear = clear_of_harmonics(lines.position, lines.half, len(lines.noise))[first:last]
     bins = np.arange(first, last, dtype=float)
     for place in seen.mirrored:
-        clear &= np.abs(bins - place.seen_hz / lines.spectrum.resolution_hz) > lines.half
+        clear = clear & (np.abs(bins - place.seen_hz / lines.spectrum.resolution_hz) > lines.half)
     return clear
 
 

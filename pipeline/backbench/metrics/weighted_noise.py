@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 
 import numpy as np
 
@@ -56,8 +55,7 @@ def _like_rms(idle: IdleView, reading: MeasuredValue, reference: float) -> Measu
         [Contribution(reading.uncertainty, reading.dof), Contribution(share * left.uncertainty)]
     )
     own = math.hypot(reading.estimation, share * left.uncertainty)
-    return replace(
-        reading, value=share * left.value, uncertainty=total.u, estimation=own, dof=total.dof,
+    return reading.but(value=share * left.value, uncertainty=total.u, estimation=own, dof=total.dof,
         bound=left.bound, remark=left.remark,
     )  # fmt: skip
 
@@ -134,7 +132,6 @@ def noise_ccir_rms(idle: IdleView) -> MeasuredValue:
 
 def _rms_at_2_khz(idle: IdleView) -> MeasuredValue:
     figure = noise_figure(idle, _weights(idle))
-    return replace(
-        figure, value=figure.value / TWO_KHZ, uncertainty=figure.uncertainty / TWO_KHZ,
+    return figure.but(value=figure.value / TWO_KHZ, uncertainty=figure.uncertainty / TWO_KHZ,
         estimation=figure.estimation / TWO_KHZ,
     )  # fmt: skip

@@ -148,6 +148,6 @@ def _of_review(conditions: str, review: str) -> str:
 
 
 def _rendered(spec: dict[str, object]) -> str:
-    import vl_convert
+    from backbench.charts.svg_drawing import svg_of
 
-    return following_the_screen(vl_convert.vegalite_to_svg(spec, allowed_base_urls=[]))
+    return following_the_screen(svg_of(spec))

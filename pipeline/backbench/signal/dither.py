@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-
-import numpy as np
+from functools import cached_property
+from typing import TYPE_CHECKING
 
 from backbench.signal.track import Array
 
@@ -17,13 +17,48 @@ LEAST_NOISE = 0.16
 dither, the least that is in use, leaves is 1/6."""
 
 
-def is_dithered(noise: Array, step: float) -> bool:
+class Stepped:
+    """A record whose samples may lie in steps, what noise there is known by bin.
+
+    Whatever is of this kind has `noise`, mean noise power by bin from 0 Hz to half the sample rate,
+    V^2, and `step_v`, the step that the samples use, V; 0 where there is none.
+    """
+
+    if TYPE_CHECKING:
+
+        @property
+        def noise(self) -> Array: ...
+        @property
+        def step_v(self) -> float: ...
+
+    @cached_property
+    def all_noise(self) -> float:
+        """Mean square of all noise, V^2."""
+        return float(self.noise.sum())
+
+    @cached_property
+    def steps(self) -> float:
+        """The most that the samples' steps may add to lines, V^2."""
+        return lines_of_steps(self.all_noise, self.step_v)
+
+    @cached_property
+    def is_dithered(self) -> bool:
+        """Whether the record's noise blurs the steps of its samples."""
+        return is_dithered(self.all_noise, self.step_v)
+
+    @cached_property
+    def small_signal_error(self) -> float:
+        """How far the steps may change the gain of what is smaller than they are, relative."""
+        return small_signal_error(self.all_noise, self.step_v)
+
+
+def is_dithered(noise: float, step: float) -> bool:
     """Whether a record's noise is enough to make noise of the error of its steps.
 
     Parameters
     ----------
-    noise : ndarray of float64, shape (bins,)
-        Mean noise power by bin from 0 Hz to half the sample rate, V^2.
+    noise : float
+        Mean square of all noise from 0 Hz to half the sample rate, V^2.
     step : float
         Of the samples, V; 0 where there is none.
 
@@ -31,16 +66,16 @@ def is_dithered(noise: Array, step: float) -> bool:
     -------
     bool
     """
-    return float(noise.sum()) >= LEAST_NOISE * step**2
+    return noise >= LEAST_NOISE * step**2
 
 
-def lines_of_steps(noise: Array, step: float) -> float:
+def lines_of_steps(noise: float, step: float) -> float:
     """The most that the steps may add to lines of a record, as a mean square.
 
     Parameters
     ----------
-    noise : ndarray of float64, shape (bins,)
-        Mean noise power by bin from 0 Hz to half the sample rate, V^2.
+    noise : float
+        Mean square of all noise from 0 Hz to half the sample rate, V^2.
     step : float
         Of the samples, V; 0 where there is none.
 
@@ -59,13 +94,13 @@ def lines_of_steps(noise: Array, step: float) -> float:
     return step**2 * STEPS * _blurred(noise, step) ** 2
 
 
-def small_signal_error(noise: Array, step: float) -> float:
+def small_signal_error(noise: float, step: float) -> float:
     """How far steps may change the gain of what is smaller than they are, relative.
 
     Parameters
     ----------
-    noise : ndarray of float64, shape (bins,)
-        Mean noise power by bin from 0 Hz to half the sample rate, V^2.
+    noise : float
+        Mean square of all noise from 0 Hz to half the sample rate, V^2.
     step : float
         Of the samples, V; 0 where there is none.
 
@@ -83,10 +118,10 @@ def small_signal_error(noise: Array, step: float) -> float:
     return min(2 * _blurred(noise, step), 1.0)
 
 
-def _blurred(noise: Array, step: float) -> float:
+def _blurred(noise: float, step: float) -> float:
     """What Gaussian noise leaves of the error's part that follows the signal, in amplitude."""
     if step <= 0:
         return 0.0
     # What rounding itself adds to the record's noise came after the noise that blurs it.
-    before = max(float(noise.sum()) / step**2 - STEPS, 0.0)
-    return float(np.exp(-2 * math.pi**2 * before))
+    before = max(noise / step**2 - STEPS, 0.0)
+    return math.exp(-2 * math.pi**2 * before)

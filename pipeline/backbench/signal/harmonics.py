@@ -55,10 +55,16 @@ class Harmonics:
         MeanSquare
             V^2.
         """
-        i = int(np.searchsorted(self.orders, order))
-        noise, hum = float(self.noise[i]), float(self.hum[i])
-        floor, slope = noise**2 + hum**2, 2 * (noise + hum)
-        return MeanSquare(float(self.square[i]), floor, slope, self.samples)
+        return self._one[order]
+
+    @cached_property
+    def _one(self) -> dict[int, MeanSquare]:
+        each = zip(*(a.tolist() for a in (self.orders, self.square, self.noise, self.hum)),
+                   strict=True)  # fmt: skip
+        return {
+            order: MeanSquare(square, noise**2 + hum**2, 2 * (noise + hum), self.samples)
+            for order, square, noise, hum in each
+        }
 
     def total(self, first: int, last: int) -> MeanSquare:
         """Sum of the harmonics that there are within a range of orders.
@@ -75,14 +81,48 @@ class Harmonics:
         MeanSquare
             V^2.
         """
-        chosen = (self.orders >= first) & (self.orders <= last)
-        square, disturbance = self.square[chosen], (self.noise + self.hum)[chosen]
-        floor = float(np.sum(self.noise[chosen] ** 2 + self.hum[chosen] ** 2))
+        return self._sum(first, last, 1)
+
+    def every_second(self, first: int, last: int) -> MeanSquare:
+        """Sum of every second harmonic of those that there are within a range of orders.
+
+        Parameters
+        ----------
+        first : int
+            Lowest order; it and all that differ from it by an even number count.
+        last : int
+            Highest order.
+
+        Returns
+        -------
+        MeanSquare
+            V^2.
+        """
+        return self._sum(first, last, 2)
+
+    def _sum(self, first: int, last: int, step: int) -> MeanSquare:
+        low, stop = self.orders.searchsorted((first, last + 1)).tolist()
+        chosen = slice(low, stop, step)
+        square, disturbance = self.square[chosen], self._disturbance[chosen]
         strong = np.maximum(square, 0.0)
+        whole = float(strong.sum())
         # The slope that the harmonics found give; where there are none, that of their mean.
-        weight = strong if strong.sum() > 0 else np.ones(len(strong))
-        slope = 2 * float(np.dot(weight, disturbance) / weight.sum())
-        return MeanSquare(float(square.sum()), floor, slope, self.samples)
+        mean = float(strong.dot(disturbance)) / whole if whole > 0 else float(disturbance.mean())
+        floor = float(self._floor[chosen].sum())
+        return MeanSquare(float(square.sum()), floor, 2 * mean, self.samples)
+
+    @cached_property
+    def _disturbance(self) -> Array:
+        return self.noise + self.hum
+
+    @cached_property
+    def _floor(self) -> Array:
+        return self.noise**2 + self.hum**2
+
+    @cached_property
+    def with_hum(self) -> bool:
+        """Whether mains lines are known that may hide in any of them."""
+        return bool(self.hum.any())
 
     def up_to(self, last: int) -> Harmonics:
         """The harmonics up to an order.

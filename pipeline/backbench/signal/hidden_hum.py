@@ -59,6 +59,30 @@ class HiddenHum(NamedTuple):
     square: Array
     blind: NDArray[np.bool_]
 
+    def reckoned(self, seen: Array) -> tuple[Array, NDArray[np.bool_]]:
+        """What may hide in lines of which the record shows so much, and where nothing tells it.
+
+        Parameters
+        ----------
+        seen : ndarray of float64, shape (k,)
+            Mean square of each line, V^2.
+
+        Returns
+        -------
+        square : ndarray of float64, shape (k,)
+            V^2.
+        blind : ndarray of bool, shape (k,)
+        """
+        return np.where(self.blind, UNSEEN_FACTOR * np.maximum(seen, 0.0), self.square), self.blind
+
+    def first(self) -> HiddenHum:
+        """That of the first line alone."""
+        return HiddenHum(self.square[:1], self.blind[:1])
+
+    def but_first(self) -> HiddenHum:
+        """That of all lines after the first."""
+        return HiddenHum(self.square[1:], self.blind[1:])
+
 
 def hidden_hum(
     spectrum: Spectrum,

@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
@@ -25,6 +26,7 @@ PART_S = 1e-3
 COARSE_RATE_HZ = 40_000.0
 """What is left is averaged over neighbouring samples down to about this rate."""
 
+TURN = 2 * math.pi
 MOST_STRETCHED = 3
 """Times the root of a block's length that a stretch may have, so that it divides the block."""
 
@@ -85,12 +87,28 @@ class LineCourse:
     @cached_property
     def still(self) -> Complex:
         """The first line by block re its mean level and even turning."""
-        phasors = self.phasors[:, 0]
-        phase = np.unwrap(np.angle(phasors))
-        at = np.arange(len(phase)) - (len(phase) - 1) / 2
-        even = phase.mean() + at * (at @ phase) / max(float(at @ at), 1.0)
-        still: Complex = phasors * np.exp(-1j * even) / self.level[:, 0].mean()
+        still: Complex = self.level[:, 0] * np.exp(1j * self.turning) / self.level[:, 0].mean()
         return still
+
+    @cached_property
+    def phase(self) -> Array:
+        """Phase by block and line, which goes on from block to block without jumps, rad."""
+        angle = np.angle(self.phasors)
+        turns = np.rint((angle[1:] - angle[:-1]) / TURN)
+        angle[1:] -= TURN * np.add.accumulate(turns, axis=0)
+        return angle
+
+    @cached_property
+    def turning(self) -> Array:
+        """How far the first line's phase is off even turning, by block, rad."""
+        phase = self.phase[:, 0]
+        at = np.arange(len(phase)) - (len(phase) - 1) / 2
+        return np.asarray(phase - phase.mean() - at * (at @ phase) / max(float(at @ at), 1.0))
+
+    @cached_property
+    def noise(self) -> Array:
+        """Relative standard deviation that what is left gives each line's level in a block."""
+        return math.sqrt(2 * self.usual_left / self.length) / self.usual_level
 
     @cached_property
     def wavering(self) -> float:
@@ -173,7 +191,8 @@ def line_course(
 
 
 def _least_apart(lines_hz: Array) -> float:
-    return float(np.min(np.diff(np.concatenate([[0.0], np.sort(lines_hz)]))))
+    places = [0.0, *sorted(lines_hz.tolist())]
+    return float(min(above - below for below, above in pairwise(places)))
 
 
 class _Waves(NamedTuple):
@@ -223,13 +242,26 @@ class _Waves(NamedTuple):
         """
         blocks, stretches, samples = given.shape
         lines, few = self.far.shape[1], samples // self.means.shape[1]
-        rest = given.reshape(-1, few) @ np.full(few, 1 / few) if few > 1 else given.copy()
         peaks = (parts[:, 1 : 1 + lines] - 1j * parts[:, 1 + lines :])[:, None, :] * self.far
-        steady = np.broadcast_to(parts[:, :1, None], (blocks, stretches, 1))
-        waves = np.concatenate([steady, peaks.real, -peaks.imag], axis=2)
-        rest = rest.reshape(blocks * stretches, -1)
-        rest -= waves.reshape(blocks * stretches, -1) @ self.means
-        return np.asarray(rest.reshape(blocks, -1))
+        waves = np.empty((blocks, stretches, 1 + 2 * lines))
+        waves[..., 0] = parts[:, :1]
+        waves[..., 1 : 1 + lines] = peaks.real
+        np.negative(peaks.imag, out=waves[..., 1 + lines :])
+        rest = _means_of(given, few)
+        rest -= (waves.reshape(blocks * stretches, -1) @ self.means).ravel()
+        return rest.reshape(blocks, -1)
+
+
+def _means_of(given: Array, few: int) -> Array:
+    """Means of `few` neighbours."""
+    each = given.reshape(-1)
+    if few == 1:
+        return each.copy()
+    sums: Array = each[::few] + each[1::few]
+    for n in range(2, few):
+        sums += each[n::few]
+    sums *= 1 / few
+    return sums
 
 
 def _fitted(products: Array, turns: Array, length: int) -> Array:
@@ -238,9 +270,9 @@ def _fitted(products: Array, turns: Array, length: int) -> Array:
     The products of the waves with each other are Dirichlet kernels, cosines apart from sines.
     """
     ways = np.concatenate([[0.0], turns])
-    less, more = np.subtract.outer(ways, ways), np.add.outer(ways, ways)
-    even = (_kernel(less, length) + _kernel(more, length)) / 2
-    odd = ((_kernel(less, length) - _kernel(more, length)) / 2)[1:, 1:]
+    less = _kernel(np.subtract.outer(ways, ways), length)
+    more = _kernel(np.add.outer(ways, ways), length)
+    even, odd = (less + more) / 2, ((less - more) / 2)[1:, 1:]
     count = len(ways)
     return np.concatenate(
         [

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from weakref import WeakKeyDictionary
 
 import numpy as np
@@ -49,10 +50,12 @@ def wavering_outside(course: LineCourse, weights: Array, half: float, density: f
 def _outside(course: LineCourse, weights: Array, half: float, density: float) -> float:
     still, window = course.still, _at_blocks(course, weights)
     bins = np.fft.fft((still - 1) * window)
-    away = np.abs(np.fft.fftfreq(len(bins), 1 / len(bins))) * len(weights) / _covered(course)
-    outside = away > half
-    power = float(np.sum(np.abs(bins[outside]) ** 2)) / len(bins) / float(np.sum(window**2))
-    least = SURELY * _noise(course, density) * float(np.mean(outside))
+    count = len(bins)
+    # Bins n and count - n are as far from the line; the first n that is outside.
+    first = math.floor(half * _covered(course) / len(weights)) + 1
+    outside = bins[first : count - first + 1]
+    power = float(np.sum(np.abs(outside) ** 2)) / count / float(window @ window)
+    least = SURELY * _noise(course, density) * len(outside) / count
     return max(power - least, 0.0)
 
 
@@ -82,13 +85,14 @@ def lost_by_wavering(
     The whole lobe of the fundamental weights its power by the square of the window, the middle of a
     lobe its amplitude by the window: a level that drifts gives two means, too.
     """
-    still, window = course.still, _at_blocks(course, weights)
-    level, phase = np.abs(still), np.unwrap(np.angle(still))
-    turned = level * np.exp(1j * np.multiply.outer(np.asarray(orders, dtype=float), phase))
-    middle = np.abs(turned @ window) ** 2 / window.sum() ** 2
-    whole = float(np.sum((window * level) ** 2) / np.sum(window**2))
-    own = SURELY * _noise(course, density) * np.asarray(orders, dtype=float) ** 2
-    lost: Array = np.clip(np.abs(1 - middle / whole) - own, 0.0, 1.0)
+    window = _at_blocks(course, weights)
+    level = np.abs(course.still)
+    turned = np.exp(1j * np.multiply.outer(orders, course.turning))
+    weighted = window * level
+    middle = np.abs(turned @ weighted) ** 2 / window.sum() ** 2
+    whole = float(weighted @ weighted) / float(window @ window)
+    own = SURELY * _noise(course, density) * orders.astype(float) ** 2
+    lost: Array = np.minimum(np.maximum(np.abs(1 - middle / whole) - own, 0.0), 1.0)
     return lost
 
 

@@ -17,6 +17,8 @@ line that is 4.6 times the noise power, which noise alone reaches once in a hund
 SURELY = 8.0
 """A line that is looked for in a place where there mostly is none is one from so many standard
 deviations: of a single line, noise alone reaches them once in 8000."""
+FEW_BOUNDS = 8
+"""Ends of ranges up to which their products are summed range by range, without being kept."""
 ONE_SIDED = 1.645
 """Normal deviate of 95 %, one-sided."""
 
@@ -127,9 +129,12 @@ def noise_sum(
     A bin of noise S has the variance S^2; a line of power P adds 2 P S.
     """
     bounds = _bounds(kept, len(power))
-    value, both, least = (
-        _sum_within(each, bounds) for each in (power, power * noise, noise * noise)
-    )
+    if len(bounds) <= FEW_BOUNDS:
+        value, both, least = _sums_of_few(power, noise, bounds)
+    else:
+        value, both, least = (
+            _sum_within(each, bounds) for each in (power, power * noise, noise * noise)
+        )
     variance = max(2 * both - least, least)
     dof = 2 * value**2 / (spread * variance) if variance > 0 else math.inf
     return MeanSquare(value, spread * variance, samples=dof)
@@ -191,22 +196,77 @@ def line_powers(
     """
     if not len(first):
         return np.zeros(0), np.zeros(0)
-    start = int(first.min())
-    within = slice(start, int(stop.max()))
-    above, own = power[within] - noise[within], noise[within]
-    # Sums from one bound to the next, of which every second is that of a lobe. A lobe may end
-    # where the bins do, which is no place to start from.
-    bounds = np.stack([first, stop], axis=1).ravel() - start
-    value, least = (
-        np.add.reduceat(np.append(each, 0.0), bounds)[::2] for each in (above, own * own)
-    )
+    value, least, _ = _lobe_sums(power, noise, np.stack([first, stop], axis=1).ravel())
     return value, spread * least
+
+
+def lobe_powers(
+    power: Array, noise: Array, spread: float, samples: float, lobes: Sequence[tuple[int, int]]
+) -> list[MeanSquare]:
+    """As line_power, of many lines at once.
+
+    Parameters
+    ----------
+    power : ndarray of float64, shape (n,)
+        V^2 by bin, as found.
+    noise : ndarray of float64, shape (n,)
+        V^2 by bin, of the noise alone.
+    spread : float
+        Of the window (see Window).
+    samples : float
+        Degrees of freedom of the noise.
+    lobes : sequence of (int, int)
+        Each lobe's first bin and the one after its last, first < stop <= n. Lobes may overlap.
+
+    Returns
+    -------
+    list of MeanSquare
+        V^2; below 0 by noise where there is no line.
+    """
+    if not lobes:
+        return []
+    sums = (each.tolist() for each in _lobe_sums(power, noise, np.array(lobes).ravel()))
+    return [
+        MeanSquare(value, spread * least, 2 * spread * own / (stop - first), samples)
+        for (first, stop), value, least, own in zip(lobes, *sums, strict=True)
+    ]
+
+
+def _lobe_sums(power: Array, noise: Array, bounds: NDArray[np.intp]) -> tuple[Array, Array, Array]:
+    """Sums over lobes of the power without its noise, of the noise's square and of the noise.
+
+    bounds: first bin of a lobe and the one after its last, lobe after lobe.
+    """
+    start = int(bounds.min())
+    # A lobe may end where the bins do, which is no place to start a sum from: one bin more.
+    held = np.zeros((3, int(bounds.max()) - start + 1))
+    own = noise[start : start + held.shape[1] - 1]
+    np.subtract(power[start : start + len(own)], own, out=held[0, :-1])
+    np.multiply(own, own, out=held[1, :-1])
+    held[2, :-1] = own
+    # Sums from one bound to the next, of which every second is that of a lobe.
+    value, least, noises = np.add.reduceat(held, bounds - start, axis=1)[:, ::2]
+    return value, least, noises
 
 
 def _bounds(kept: Sequence[slice], count: int) -> NDArray[np.intp]:
     """First and last + 1 of ranges that hold a bin at least, and of what stands between them."""
     ranges = [bins.indices(count)[:2] for bins in kept]
     return np.array([end for first, last in ranges if last > first for end in (first, last)], int)
+
+
+def _sums_of_few(
+    power: Array, noise: Array, bounds: NDArray[np.intp]
+) -> tuple[float, float, float]:
+    """Sums of the power, of its product with the noise and of the noise's square in ranges."""
+    value = both = least = 0.0
+    for first, last in bounds.reshape(-1, 2).tolist():
+        found, own = power[first:last], noise[first:last]
+        value += float(found.sum())
+        # Not by the linear algebra library, which may start threads for so long a sum.
+        both += float(np.einsum("i,i->", found, own))
+        least += float(np.einsum("i,i->", own, own))
+    return value, both, least
 
 
 def _sum_within(values: Array, bounds: NDArray[np.intp]) -> float:

@@ -8,7 +8,7 @@ from typing import NamedTuple
 import numpy as np
 
 from backbench.signal.mains import OFF_NOMINAL, mains_frequency
-from backbench.signal.power import MeanSquare, line_power
+from backbench.signal.power import MeanSquare, lobe_powers
 from backbench.signal.spectrum import read_lines
 from backbench.signal.tone import ToneLines
 from backbench.signal.track import Array
@@ -56,7 +56,7 @@ def mains_sidebands(lines: ToneLines, nominal_hz: float) -> list[Sidebands]:
     df = lines.spectrum.resolution_hz
     known = lines.position > (SIDEBANDS + 1) * nominal_hz / df
     mains = mains_frequency(lines.spectrum, lines.noise, nominal_hz) if known else nominal_hz
-    sidebands = []
+    places = []
     for n in range(1, SIDEBANDS + 1):
         away = n * mains / df
         reach = lines.half + OFF_NOMINAL / 4 * away
@@ -64,20 +64,29 @@ def mains_sidebands(lines: ToneLines, nominal_hz: float) -> list[Sidebands]:
             continue
         if lines.position + away + reach >= len(lines.noise):
             continue
-        sidebands.append(Sidebands(n, _pair(lines, away, reach)))
-    return sidebands
+        places.append((n, away, reach))
+    return _pairs(lines, places)
 
 
-def _pair(lines: ToneLines, away: float, reach: float) -> MeanSquare:
-    spread = lines.spectrum.window.spread
-    parts = []
-    for centre in (lines.position - away, lines.position + away):
-        lobe = slice(int(np.ceil(centre - reach)), int(np.floor(centre + reach)) + 1)
-        power, noise = lines.spectrum.power[lobe], lines.noise[lobe]
-        parts.append(line_power(power, noise, spread, lines.samples))
-    value = sum(part.value for part in parts)
-    floor, slope = sum(part.floor for part in parts), max(part.slope for part in parts)
-    return MeanSquare(value, floor, slope, lines.samples)
+def _pairs(lines: ToneLines, places: list[tuple[int, float, float]]) -> list[Sidebands]:
+    """The pairs at multiples that are so many bins away, each with its reach."""
+    spectrum, samples = lines.spectrum, lines.samples
+    lobes = [
+        (math.ceil(centre - reach), math.floor(centre + reach) + 1)
+        for _, away, reach in places
+        for centre in (lines.position - away, lines.position + away)
+    ]
+    sides = lobe_powers(spectrum.power, lines.noise, spectrum.window.spread, samples, lobes)
+    return [
+        Sidebands(
+            n,
+            MeanSquare(
+                below.value + above.value, below.floor + above.floor,
+                max(below.slope, above.slope), samples,
+            ),
+        )
+        for (n, _, _), below, above in zip(places, sides[::2], sides[1::2], strict=True)
+    ]  # fmt: skip
 
 
 def on_mains_multiple(lines: ToneLines, nominal_hz: float) -> int | None:

@@ -117,7 +117,7 @@ def change(course: LineCourse) -> str:
         return "it drops out" if gone else f"its level changes by {in_text(span, 'dB', 2)}"
     if bool(_disturbed(course).any()):
         return "a gap, a click or a jump disturbs it"
-    excursion = np.ptp(np.unwrap(np.angle(course.phasors[:, worst])))
+    excursion = np.ptp(course.phase[:, worst])
     if excursion > LEAST_PHASE:
         return f"its phase wanders by {in_text(math.degrees(excursion), 'deg', 2)}"
     return f"its level jumps by up to {in_text(span, 'dB', 2)}"
@@ -138,14 +138,9 @@ def level_spread(course: LineCourse) -> Array:
     """
     level = course.level
     own = (level / level.mean(axis=0)).var(axis=0)
-    explained = _noise(course) ** 2 + _beat(course) ** 2 + LEAST_STEP**2
+    explained = course.noise**2 + _beat(course) ** 2 + LEAST_STEP**2
     unexplained: Array = np.sqrt(np.where(own > SIGNIFICANT_RATIO * explained, own, 0.0))
     return unexplained
-
-
-def _noise(course: LineCourse) -> Array:
-    """Relative standard deviation that what is left gives each line's level in a block."""
-    return math.sqrt(2 * course.usual_left / course.length) / course.usual_level
 
 
 def _beat(course: LineCourse) -> Array:
@@ -164,7 +159,7 @@ def _beat(course: LineCourse) -> Array:
 def _sound(course: LineCourse, beside: float) -> NDArray[np.bool_]:
     """Blocks without a gap, a jump or a change of frequency."""
     sound = ~_disturbed(course)
-    usual, noise, beat = course.usual_level, _noise(course), _beat(course)
+    usual, noise, beat = course.usual_level, course.noise, _beat(course)
     if len(course.level) < 3 or bool(np.any(usual == 0)):
         return sound
     quiet = _quiet(course)
@@ -229,7 +224,7 @@ def _runs(sound: NDArray[np.bool_]) -> list[SteadySegment]:
 
 def _level_run(course: LineCourse, run: SteadySegment) -> SteadySegment:
     """The longest part of a run in which every line's level stays within the limit."""
-    spare = 2 * (CONFIDENT_SIGMAS * _noise(course) + _beat(course))
+    spare = 2 * (CONFIDENT_SIGMAS * course.noise + _beat(course))
     logs = np.log(np.maximum(course.level, 1e-300))
     most = math.log(10) * LEVEL_WITHIN_DB / 20 + spare
     if not np.any(np.ptp(logs[run.first : run.last], axis=0) > most):
@@ -245,8 +240,8 @@ def _level_run(course: LineCourse, run: SteadySegment) -> SteadySegment:
 
 def _phase_run(course: LineCourse, run: SteadySegment, wander: float) -> SteadySegment:
     """The longest part of a run in which every line's phase turns evenly."""
-    phase = np.unwrap(np.angle(course.phasors), axis=0)
-    most = wander + CONFIDENT_SIGMAS * _noise(course)
+    phase = course.phase
+    most = wander + CONFIDENT_SIGMAS * course.noise
     for count in range(run.last - run.first, 2, -1):
         for first in range(run.first, run.last - count + 1):
             if np.all(_uneven(phase[first : first + count]) <= most):

@@ -14,9 +14,9 @@ from backbench.errors import Refusal
 from backbench.quantities.writing import in_text
 from backbench.signal.background import degrees_of_freedom
 from backbench.signal.band_sums import parted, widened, with_lines
-from backbench.signal.dither import lines_of_steps
+from backbench.signal.dither import Stepped
 from backbench.signal.harmonics import Harmonics, beats, beside
-from backbench.signal.hidden_hum import MARGIN, UNSEEN_FACTOR, hidden_hum, hidden_under_tones
+from backbench.signal.hidden_hum import MARGIN, HiddenHum, hidden_hum, hidden_under_tones
 from backbench.signal.power import STANDING, MeanSquare, line_power, line_powers, noise_sum
 from backbench.signal.spectrum import Lines, Spectrum, read_lines
 from backbench.signal.track import Array
@@ -32,7 +32,7 @@ LAST_ORDER = 10
 
 
 @dataclass(frozen=True, eq=False)
-class ToneLines:
+class ToneLines(Stepped):
     """A tone found in a spectrum.
 
     Parameters
@@ -71,12 +71,7 @@ class ToneLines:
     @cached_property
     def phase(self) -> float:
         """Of the fundamental at the record's middle, rad, cosine."""
-        return float(read_lines(self.spectrum, np.array([self.position])).phase[0])
-
-    @cached_property
-    def steps(self) -> float:
-        """The most that the samples' steps may add to lines, V^2."""
-        return lines_of_steps(self.noise, self.step_v)
+        return float(self._lines[0].phase[0])
 
     def apart(self, position: float) -> float:
         """Distance of a position to the nearest harmonic.
@@ -132,11 +127,14 @@ class ToneLines:
     @cached_property
     def _middle(self) -> MeanSquare:
         """The same, whatever the mains may add to it."""
-        lines, noise = self._read(np.array([self.position]))
+        lines, noise = self._lines
         near = float(noise[0])
         return MeanSquare(float(lines.square[0]) - near, near**2, 2 * near, self.samples)
 
-    def _read(self, positions: Array) -> tuple[Lines, Array]:
+    @cached_property
+    def _lines(self) -> tuple[Lines, Array]:
+        """The fundamental and all harmonics at their middles, and what noise adds to each."""
+        positions: Array = np.concatenate([[1.0], self._orders]) * self.position
         lines = read_lines(self.spectrum, positions)
         return lines, lines.noise_at(positions, self.noise)
 
@@ -170,19 +168,21 @@ class ToneLines:
         Harmonics
             Orders 2 to last.
         """
-        return self._harmonics.up_to(last)
+        return self.every_harmonic.up_to(last)
 
     @cached_property
-    def _harmonics(self) -> Harmonics:
+    def every_harmonic(self) -> Harmonics:
         """All harmonics up to 20 kHz, or the tenth where that is higher."""
-        orders = self._orders
-        lines, noise = self._read(np.asarray(orders * self.position, dtype=np.float64))
-        phase = np.angle(np.exp(1j * (lines.phase - orders * self.phase)))
-        square: Array = lines.square - noise
+        orders, (lines, near) = self._orders, self._lines
+        phase = np.angle(np.exp(1j * (lines.phase[1:] - orders * self.phase)))
+        noise = near[1:]
+        square: Array = lines.square[1:] - noise
+        hidden = self._hidden.but_first()
         if self._drifts:
             square, noise = self._lobes_of_harmonics
-        # A whole lobe holds what stands so near to a harmonic that their lobes meet.
-        hum, blind = self._hum(orders, square, 2 * self.half if self._drifts else self.half)
+            # A whole lobe holds what stands so near to a harmonic that their lobes meet.
+            hidden = self._hidden_within(orders, 2 * self.half)
+        hum, blind = hidden.reckoned(square)
         return Harmonics(
             orders=orders,
             square=square,
@@ -223,14 +223,16 @@ class ToneLines:
 
     @cached_property
     def _hum_of_fundamental(self) -> tuple[Array, NDArray[np.bool_]]:
-        return self._hum(np.array([1]), np.array([self._middle.value]), self.half)
+        return self._hidden.first().reckoned(np.array([self._middle.value]))
 
-    def _hum(
-        self, orders: NDArray[np.int_], square: Array, reach: float
-    ) -> tuple[Array, NDArray[np.bool_]]:
-        """Mean square of a mains line within `reach` bins that may hide in each; see HiddenHum."""
-        hum = hidden_hum(self.spectrum, self.noise, self.position, reach, self.mains_hz, orders)
-        return np.where(hum.blind, UNSEEN_FACTOR * np.maximum(square, 0.0), hum.square), hum.blind
+    @cached_property
+    def _hidden(self) -> HiddenHum:
+        """Mains lines that may hide in the fundamental and in all harmonics."""
+        return self._hidden_within(np.concatenate([[1], self._orders]), self.half)
+
+    def _hidden_within(self, orders: NDArray[np.int_], reach: float) -> HiddenHum:
+        """Mains lines within `reach` bins that may hide in each; see HiddenHum."""
+        return hidden_hum(self.spectrum, self.noise, self.position, reach, self.mains_hz, orders)
 
     @cached_property
     def residual(self) -> MeanSquare:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -52,6 +53,7 @@ def _free(position: float, half: float, count: int) -> NDArray[np.bool_]:
     return clear
 
 
+@lru_cache(maxsize=4)
 def clear_of_harmonics(position: float, half: float, count: int) -> NDArray[np.bool_]:
     """Bins further than `half` from the steady part and from every multiple of the tone.
 
@@ -67,10 +69,12 @@ def clear_of_harmonics(position: float, half: float, count: int) -> NDArray[np.b
     Returns
     -------
     ndarray of bool, shape (count,)
+        Read only; kept, as several ask for it.
     """
     lines = np.arange(0, count + half, position)
     taken = np.add.outer(np.ceil(lines - half).astype(int), np.arange(math.floor(2 * half) + 1))
     inside = (taken >= 0) & (taken < count) & (taken <= (lines + half)[:, None])
     clear = np.ones(count, dtype=bool)
     clear[taken[inside]] = False
+    clear.setflags(write=False)
     return clear

@@ -12,9 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from backbench.signal.background import degrees_of_freedom
-from backbench.signal.dither import lines_of_steps
+from backbench.signal.dither import Stepped
 from backbench.signal.hidden_hum import (
-    UNSEEN_FACTOR,
     HiddenHum,
     hidden_among,
     hidden_under_tones,
@@ -32,7 +31,7 @@ NOISE_ORDER = 10
 
 
 @dataclass(frozen=True, eq=False)
-class ToneSet:
+class ToneSet(Stepped):
     """Tones found in a spectrum.
 
     Parameters
@@ -82,11 +81,6 @@ class ToneSet:
         )
 
     @cached_property
-    def steps(self) -> float:
-        """The most that the samples' steps may add to lines, V^2."""
-        return lines_of_steps(self.noise, self.step_v)
-
-    @cached_property
     def together(self) -> MeanSquare:
         """Mean square of all tones."""
         return summed(self.tones)
@@ -110,8 +104,7 @@ class ToneSet:
         read = read_lines(self.spectrum, positions)
         near = read.noise_at(positions, self.noise)
         values: Array = read.square - near
-        hidden = self.hum(positions)
-        hum = np.where(hidden.blind, UNSEEN_FACTOR * np.maximum(values, 0.0), hidden.square)
+        hum, _ = self.hum(positions).reckoned(values)
         return [
             self._one(*given)
             for given in zip(

@@ -85,10 +85,10 @@ class Window:
         """
         nearest = np.rint(offset)
         rest = offset - nearest
-        rest = np.where(np.abs(rest) < _TINY, _TINY, rest)
+        rest[np.abs(rest) < _TINY] = _TINY
         # A cosine is two Dirichlet kernels, sin(pi x) / sin(pi x / n) of one numerator but for
         # its sign; that sign cancels the one in the window's definition.
-        away = np.subtract.outer(nearest, self._orders) + rest[:, None]
+        away = (nearest[:, None] - self._orders) + rest[:, None]
         parts = (1 / np.sin(np.pi / len(self.samples) * away)) @ self._shares
         magnitude: Array = np.abs(np.sin(np.pi * rest)) * np.hypot(parts[:, 0], parts[:, 1])
         return magnitude
