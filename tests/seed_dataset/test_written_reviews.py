@@ -78,17 +78,7 @@ def test_all_files_together_stay_small(written: list[Path]) -> None:
 
 
 def test_bytes_are_the_same_for_any_number_of_workers(written: list[Path], tmp_path: Path) -> None:
-<<<<<<< HEAD
-    keys = [
-        "2024-09-glasswort-250",
-        "2013-11-gannetry-35",
-        "2022-06-weirpetal-55",
-        "2012-06-marlspike-r90",
-        "2021-10-cindermere-7",
-    ]
-=======
     keys = [written[n].name for n in (-1, 1, len(written) // 2)]
->>>>>>> main
     done: list[tuple[int, int]] = []
     again = write_catalogue_inputs(
         tmp_path, workers=1, only=keys, progress=lambda n, of: done.append((n, of))
