@@ -1,4 +1,4 @@
-"""METRICS.md says what the declarations say."""
+"""METRICS.md and the table of method versions say what the declarations say."""
 
 from __future__ import annotations
 
@@ -6,13 +6,22 @@ from collections import Counter
 
 import pytest
 
-from backbench.metrics.reference_page import PAGE, by_family, page, shared_clauses
+from backbench.metrics.method_versions import TABLE, methods
+from backbench.metrics.reference_page import PAGE, by_family, page, shared_clauses, version_table
 from backbench.metrics.registry import registry
 from backbench.metrics.source_marks import CUSTOM, MARKS, MEMORY, PUBLISHED, mark_of
 
 
 def test_page_is_up_to_date() -> None:
     assert PAGE.read_text(encoding="utf-8") == page()
+
+
+def test_the_table_of_method_versions_is_up_to_date() -> None:
+    assert TABLE.read_text(encoding="utf-8") == version_table()
+    known = registry().metrics
+    assert {name: (m.title, m.version) for name, m in methods().items()} == {
+        name: (m.title, m.version) for name, m in known.items()
+    }
 
 
 def test_every_metric_stands_in_a_named_family() -> None:

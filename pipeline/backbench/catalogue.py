@@ -264,10 +264,10 @@ class Catalogue:
 
         `recompute` brings it up to date.
         """
-        from backbench.comparison.stale_figures import stale_figures
+        from backbench.comparison.stale_figures import stale_in
 
         with self.reading() as opened:
-            return stale_figures(opened, self.settings, review)
+            return stale_in(opened, self.places.root, lambda: self.settings, review)
 
     def queries(self) -> dict[str, SavedQuery]:
         """The saved queries by name: those shipped, and the sound ones of the catalogue's own."""
@@ -294,7 +294,7 @@ class Catalogue:
 
         answer: its rows; the conditions then say of how many units figures are out of date.
         """
-        from backbench.comparison.stale_figures import of_answer, stale_figures
+        from backbench.comparison.stale_figures import of_answer
 
         saved = self._saved(name)
         given = {key: str(value) for key, value in values.items()}
@@ -304,7 +304,7 @@ class Catalogue:
             if saved.conditions:
                 titles = dict(opened.rows(TITLES))
             if answer is not None:
-                stale = of_answer(opened, stale_figures(opened, self.settings), answer)
+                stale = of_answer(opened, self.stale(), answer)
         conditions = saved.conditions_text(given, titles)
         return replace(saved, conditions="; ".join(filter(None, (conditions, stale))))
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import codecs
 import io
+import os
 import sys
 
 import typer
@@ -26,7 +27,7 @@ from backbench.commands import (
     watch,
 )
 from backbench.commands.common import app
-from backbench.commands.quantity_options import AllAtOnce
+from backbench.commands.late_commands import late
 from backbench.errors import UserError
 from backbench.reports import plain_signs
 from backbench.storage.process_life import stop_on_terminate
@@ -39,8 +40,7 @@ GROUPS = (
 )  # fmt: skip
 """In the order in which the help lists the commands of one panel."""
 MODULES = [group.__name__ for group in GROUPS]
-for registered in app.registered_commands:
-    registered.cls = AllAtOnce
+app.registered_commands[:] = map(late, app.registered_commands)
 app.registered_commands.sort(key=lambda command: MODULES.index(str(command.callback.__module__)))
 
 
@@ -50,6 +50,8 @@ def main() -> None:
     Exit codes: 0 done, 1 an error that the user can correct, 2 wrong usage, 3 done in part, 4 (with
     --check only) a specification not met or a bench that has drifted.
     """
+    # Looking for other packages' additions to the library takes longer than reading a document.
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
     end_when_overdue()
     stop_on_terminate()
     write_on_any_terminal()

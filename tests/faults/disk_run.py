@@ -1,10 +1,9 @@
 """Disks that are full, fail or forbid writing, from some point of a command on.
 
 Run: python tests/faults/disk_run.py [EVERY]. Each EVERY-th fault point is tried; a file-size
-limit makes the database's own writes fail too: each of LIMITS, or every other one where EVERY is
-more than SPARSE. Prints one line; ends with 1 where a command
-ended in anything but words, where the catalogue is damaged, or where the next run doesn't
-carry on.
+limit makes the database's own writes fail too: each of LIMITS, or one of them for each command
+where EVERY is more than SPARSE. Prints one line; ends with 1 where a command ended in anything but
+words, where the catalogue is damaged, or where the next run doesn't carry on.
 """
 
 from __future__ import annotations
@@ -63,10 +62,12 @@ def main() -> int:
             work = getattr(runner, f"_{command}")()
             _, messages = in_fork(work)
             runner._take(command, messages)
-            for n, point in enumerate(range(1, runner.points[command].total(), every)):
-                fault = f"*:{point}+:{ERRORS[n % len(ERRORS)]}"
+            total = runner.points[command].total()
+            first = 1 + turn * total // len(COMMANDS) % min(every, total)
+            for point in range(first, total, every):
+                fault = f"*:{point}+:{ERRORS[len(ended) % len(ERRORS)]}"
                 ended.append(tried(runner, command, fault, None))
-            for limit in LIMITS[turn % 2 :: 2] if every > SPARSE else LIMITS:
+            for limit in LIMITS[turn % 4 :: 4] if every > SPARSE else LIMITS:
                 ended.append(tried(runner, command, "", limit))
         runner.whole()
     wrong = [end for end in ended if end not in {"done", "refused"}]

@@ -94,21 +94,22 @@ class Runner:
         self.site = ""
 
     def run(self, kills: int, report: Callable[[str], None] = lambda _: None) -> Figures:
-        """Kill so many times; every thirtieth, and at the end, carry on without and compare a
-        rebuild."""
+        """Kill so many times: each command once at a point, then any by chance; every thirtieth
+        time, and at the end, carry on without and compare a rebuild."""
         self.whole()
+        for command in dict.fromkeys(COMMANDS):
+            self.broken_off(command, by_time=False)
         while (before := self.figures.kills.total()) < kills:
-            self.broken_off(self.random.choice(COMMANDS))
+            self.broken_off(self.random.choice(COMMANDS), by_time=self.random.random() < 0.25)
             now = self.figures.kills.total()
             if before != now and (now % 30 == 0 or now == kills):
                 self.whole()
                 report(str(self.figures))
         return self.figures
 
-    def broken_off(self, command: str) -> None:
+    def broken_off(self, command: str, *, by_time: bool) -> None:
         """One run that is to be killed, and the checks after it."""
         work = getattr(self, f"_{command}")()
-        by_time = self.random.random() < 0.25
         fault = "" if by_time else self._point(command)
         after = self.random.uniform(0.005, self.seconds.get(command, 0.5)) if by_time else None
         began = time.monotonic()

@@ -68,9 +68,10 @@ def test_a_kept_catalogue_is_queried_and_added_to(step: str, tmp_path: Path) -> 
     assert (outcome.failed, refused) == ((), [])
     outcomes, _ = catalogue.recompute(history=False, processes=1)
     assert [one.failed for one in outcomes] == [(), (), ()]
-    for name, query in catalogue.queries().items():
-        catalogue.query(name, **{p.name: "unit-of-auk" for p in query.parameters
-                                 if p.type == "unit" and not p.default})  # fmt: skip
+    with catalogue.reading():  # one connection for all
+        for name, query in catalogue.queries().items():
+            catalogue.query(name, **{p.name: "unit-of-auk" for p in query.parameters
+                                     if p.type == "unit" and not p.default})  # fmt: skip
     held = dict(catalogue.readings().select("reading_key", "value").rows())
     outcomes, refused = catalogue.rebuild(processes=1)
     assert (len(outcomes), refused) == (3, [])

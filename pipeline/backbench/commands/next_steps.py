@@ -40,7 +40,7 @@ def offer_recompute(home: Catalogue) -> bool:
     from backbench.maintenance.out_of_date import out_of_date
 
     with home.reading() as store:
-        lines = out_of_date(store, home.settings)
+        lines = out_of_date(store, home.stale())
     for line in lines:
         typer.echo(f"out of date: {line}", err=True)
     if lines:

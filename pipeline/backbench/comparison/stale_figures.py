@@ -8,18 +8,20 @@ from __future__ import annotations
 
 import datetime as dt
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING
 
-from backbench.documents.bench_terms import bench_terms
-from backbench.documents.settings import Settings
-from backbench.errors import UserError
+from backbench.comparison.kept_terms import KeptTerms, terms_now
 from backbench.quantities.counts import counted
 from backbench.storage.database import Database
 
 if TYPE_CHECKING:
     import polars as pl
+
+    from backbench.documents.settings import Settings
 
 REMEDY = "`backbench recompute` brings them up to date"
 MARK = "computed before the bench's settings were corrected"
@@ -61,19 +63,41 @@ class Stale:
         return f"figures of {review_key} are out of date: {'; '.join(what)}; {REMEDY}"
 
 
+TermsNow = Callable[[str, dt.date, "str | None"], "str | None"]
+"""What the settings say now of a bench, for a day and an input range; None where nothing."""
+
+
 def stale_figures(store: Database, settings: Settings, review_key: str = "") -> Stale:
     """What is out of date in one review, or in all of them, by the settings as they are now."""
-    rows = store.frame(COMPUTED, {"review": review_key}).to_dicts()
-    corrected = [(row, text) for row in rows if (text := _corrected(row, settings))]
+    return _stale(store, partial(terms_now, settings), review_key)
+
+
+def stale_in(
+    store: Database, root: Path, settings: Callable[[], Settings], review_key: str = ""
+) -> Stale:
+    """The same of the catalogue in a folder; its settings are read only where that is needed."""
+    terms = KeptTerms(root, settings)
+    stale = _stale(store, terms, review_key)
+    terms.keep()
+    return stale
+
+
+def _stale(store: Database, terms: TermsNow, review_key: str) -> Stale:
+    computed = store.rows(COMPUTED, {"review": review_key})
+    corrected = [
+        (review, input_range, text)
+        for review, bench, day, input_range, before in computed
+        if (text := _corrected(bench, day, input_range, before, terms))
+    ]
     if not corrected:
         return Stale()
     found = store.rows(RESTING, {
-        "reviews": [row["review_key"] for row, _ in corrected],
-        "ranges": [row["input_range"] for row, _ in corrected],
+        "reviews": [review for review, _, _ in corrected],
+        "ranges": [input_range for _, input_range, _ in corrected],
     })  # fmt: skip
     reviews: dict[str, tuple[str, ...]] = {}
-    for row, text in corrected:
-        reviews[row["review_key"]] = (*reviews.get(row["review_key"], ()), text)
+    for review, _, text in corrected:
+        reviews[review] = (*reviews.get(review, ()), text)
     return Stale(reviews, frozenset((str(review), str(key)) for review, key in found))
 
 
@@ -99,18 +123,15 @@ def of_answer(store: Database, stale: Stale, frame: pl.DataFrame) -> str:
     return f"figures of {counted(len(touched), 'unit')} may be out of date: {MARK}"
 
 
-def _corrected(row: Mapping[str, Any], settings: Settings) -> str:
+def _corrected(bench: str, day: dt.date, input_range: str, before: str, terms: TermsNow) -> str:
     """In words what was corrected of a bench since a review was computed; "" where nothing was."""
-    bench, day, input_range = row["bench_key"], row["reviewed"], row["input_range"]
-    assert isinstance(day, dt.date)
     named = f"bench {bench}" + (f", range {input_range}" if input_range else "")
-    try:
-        now = bench_terms(settings, bench, day, input_range or None)
-    except UserError:
+    now = terms(bench, day, input_range or None)
+    if now is None:
         return f"the settings hold no calibration of {named} for {day} any more"
-    if now == row["terms"]:
+    if now == before:
         return ""
-    return f"{', '.join(_changed(row['terms'], now))} of {named} corrected since"
+    return f"{', '.join(_changed(before, now))} of {named} corrected since"
 
 
 def _changed(before: str, now: str) -> Iterator[str]:

@@ -82,7 +82,7 @@ class Capture(Strict):
     """The capture's file in the review's folder. Example: `"tone-1k.flac"`"""
     stimulus: Annotated[Any, BeforeValidator(by_marker), Stimulus]
     """What was played: one of the stimulus tables. Example: `{ idle = "input shorted" }`"""
-    conditions: Conditions = Conditions()
+    conditions: Conditions = Field(default_factory=Conditions)
     """Conditions of this capture, which take precedence over the review's. Example: `{ load_ohm = 4
     }`
     """
@@ -125,7 +125,7 @@ class Entered(Strict):
     """Output, or "both". Example: `"both"`"""
     value: Name
     """The figure with its unit, as it was written. Example: `"< 0.1 %"`"""
-    at: FigureConditions = FigureConditions()
+    at: FigureConditions = Field(default_factory=FigureConditions)
     """Conditions of the figure. Example: `{ frequency_hz = 1000 }`"""
     order: Annotated[int, Field(ge=1, le=100)] | None = None
     """Order of a harmonic. Example: `2`"""
@@ -161,7 +161,7 @@ class Manifest(Strict):
     """One table for each unit."""
     tracks: dict[str, TrackRole] = {}
     """What each track of the recordings carries. Example: `1 = { generator = true }`"""
-    conditions: Conditions = Conditions()
+    conditions: Conditions = Field(default_factory=Conditions)
     """Conditions of every capture unless it has its own."""
     capture: list[Capture] = []
     """One table for each capture."""
@@ -360,7 +360,7 @@ def _capture_faults(manifest: Manifest, capture: Capture, where: str) -> Iterato
     if (
         conditions.load_ohm is None
         and not capture.loop_back
-        and _wants_load(manifest, roles, conditions.input)
+        and _wants_load(manifest, roles, conditions)
     ):
         yield Fault(
             where, "no load_ohm", 'the load in ohm, or "open"', "write it under [conditions]"
@@ -383,10 +383,10 @@ def _numbered(manifest: Manifest, capture: Capture) -> bool:
     return all(position.isascii() and position.isdigit() for position in roles)
 
 
-def _wants_load(manifest: Manifest, roles: dict[int, TrackRole], input_name: str | None) -> bool:
+def _wants_load(manifest: Manifest, roles: dict[int, TrackRole], taken: Conditions) -> bool:
     units = {role.unit for role in roles.values()}
     return any(
-        unit.key in units and unit_kinds()[unit.kind].planned_by_power(input_name)
+        unit.key in units and unit_kinds()[unit.kind].planned_by_power(taken.input, taken.tap)
         for unit in manifest.unit
     )
 

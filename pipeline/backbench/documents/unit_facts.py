@@ -121,7 +121,7 @@ class PublishedFigure(Strict):
 
     metric: Name
     """A metric of METRICS.md. Example: `"thd"`"""
-    at: PublishedConditions = PublishedConditions()
+    at: PublishedConditions = Field(default_factory=PublishedConditions)
     """Conditions of the figure. Example: `{ frequency_hz = 1000, power_w = 15 }`"""
     at_most: Name | None = None
     """Upper limit with its unit; either this or at_least. Example: `"1 %"`"""

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from backbench.comparison.stale_figures import stale_figures
-from backbench.documents.settings import Settings
-from backbench.metrics.registry import registry
+from backbench.comparison.stale_figures import Stale
+from backbench.metrics.method_versions import methods
 from backbench.quantities.sentences import first_few
 from backbench.storage.database import Database
 
@@ -19,16 +18,19 @@ GROUP BY review_key ORDER BY review_key
 """
 
 
-def out_of_date(store: Database, settings: Settings) -> list[str]:
-    """A line for each reason, with the reviews that it touches; nothing where all is up to date."""
-    stale = stale_figures(store, settings).reviews
+def out_of_date(store: Database, corrected: Stale) -> list[str]:
+    """A line for each reason, with the reviews that it touches; nothing where all is up to date.
+
+    corrected: figures whose bench's settings were corrected since.
+    """
+    stale = corrected.reviews
     reasons = dict.fromkeys(reason for found in stale.values() for reason in found)
     lines = [f"{first_few(stale, FEW)}: {'; '.join(reasons)}"] if stale else []
-    metrics = list(registry().metrics.values())
+    known = methods()
     older = store.rows(OLDER, {
-        "metrics": [metric.name for metric in metrics],
-        "titles": [metric.title for metric in metrics],
-        "versions": [metric.version for metric in metrics],
+        "metrics": [*known],
+        "titles": [method.title for method in known.values()],
+        "versions": [method.version for method in known.values()],
     })  # fmt: skip
     if older:
         most = max(number for _, _, number in older)

@@ -13,12 +13,14 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
-from backbench.documents.manifest import Conditions
-from backbench.documents.stimuli import Stimulus
 from backbench.metrics.traits import PLAIN, PLAIN_CURVE, CurveTraits, Traits
-from backbench.signal.track import Array, Track
+
+if TYPE_CHECKING:  # whoever only reads declarations needs none of the numerics
+    from backbench.documents.manifest import Conditions
+    from backbench.documents.stimuli import Stimulus
+    from backbench.signal.track import Array, Track
 
 Better = Literal["lower", "higher", "nearer zero", "neither"]
 Bound = Literal["upper", "lower"]

@@ -4,9 +4,15 @@ from __future__ import annotations
 
 import re
 from functools import lru_cache
+from typing import TYPE_CHECKING
 
 from backbench.errors import Fault, did_you_mean
-from backbench.metrics.registry import Registry, registry
+from backbench.metrics.in_force import own_metrics
+from backbench.metrics.method_versions import methods
+
+if TYPE_CHECKING:
+    from backbench.metrics.declaration import Metric
+    from backbench.metrics.registry import Registry
 
 APART = re.compile(r"[^0-9a-z]+")
 
@@ -17,9 +23,9 @@ def metric_key(text: str) -> str | None:
     Capitals, spaces and signs between the words make no difference; a text that would name
     several metrics names none.
     """
-    if text in registry().metrics:
+    if text in methods():
         return text
-    return _spellings(registry()).get(_plain(text))
+    return _spellings(own_metrics()).get(_plain(text))
 
 
 def metric_called(heading: str) -> str | None:
@@ -28,12 +34,14 @@ def metric_called(heading: str) -> str | None:
     Beside keys and titles it knows what such records call a metric (`Traits.also_called`): good
     for a proposal that somebody looks at.
     """
+    from backbench.metrics.registry import registry
+
     return metric_key(heading) or _called(registry()).get(_plain(_without_and(heading)))
 
 
 def unknown_metric(where: str, text: str) -> Fault:
     """The fault of a text that names no metric, with the key that is nearest."""
-    remedy = did_you_mean(text.lower(), registry().metrics, "see `backbench metrics`")
+    remedy = did_you_mean(text.lower(), methods(), "see `backbench metrics`")
     return Fault(where, f"metric {text!r}", "a metric's name", remedy)
 
 
@@ -56,11 +64,13 @@ def _called(known: Registry) -> dict[str, str]:
 
 
 @lru_cache(maxsize=2)
-def _spellings(known: Registry) -> dict[str, str | None]:
-    """Keys by plain spelling; keys come before titles, and what names several names none."""
-    metrics = known.metrics.values()
+def _spellings(own: tuple[Metric, ...]) -> dict[str, str | None]:
+    """Keys by plain spelling; keys come before titles, and what names several names none.
+
+    own: the reviewer's own quantities in force.
+    """
     titles: dict[str, str | None] = {}
-    for metric in metrics:
-        title = _plain(metric.title)
-        titles[title] = metric.name if titles.get(title, metric.name) == metric.name else None
-    return {**titles, **{_plain(metric.name): metric.name for metric in metrics}}
+    for name, method in methods().items():
+        title = _plain(method.title)
+        titles[title] = name if titles.get(title, name) == name else None
+    return {**titles, **{_plain(name): name for name in methods()}}

@@ -10,7 +10,7 @@ from backbench.documents.settings import OwnQuantity, Settings
 from backbench.errors import Fault, UserError
 from backbench.metrics.declaration import Metric
 from backbench.metrics.in_force import use_own_metrics
-from backbench.metrics.registry import shipped_registry
+from backbench.metrics.method_versions import shipped_names
 from backbench.metrics.session_spreads import SessionSpread
 from backbench.metrics.traits import BY_HAND, BY_HAND_POINT, Traits
 
@@ -34,11 +34,8 @@ def use_own_quantities(settings: Settings) -> None:
 
 
 def _taken(quantities: Mapping[str, OwnQuantity]) -> Iterator[Fault]:
-    if not quantities:  # the program's own metrics take a while to load
-        return
-    known = shipped_registry()
     for name in quantities:
-        if name in known.metrics or name in known.curves:
+        if name in shipped_names():
             where = f"{SETTINGS_NAME}, quantity.{name}"
             yield Fault(where, repr(name), "a name of its own", "the program has one so named")
 

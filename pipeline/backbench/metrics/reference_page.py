@@ -1,8 +1,12 @@
-"""pipeline/METRICS.md, written from the declarations: python -m backbench.metrics.reference_page"""
+"""pipeline/METRICS.md and method_versions.json, written from the declarations:
+
+python -m backbench.metrics.reference_page
+"""
 
 from __future__ import annotations
 
 import csv
+import json
 import string
 import sys
 from collections import Counter
@@ -10,7 +14,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 
 from backbench.metrics.declaration import Metric
-from backbench.metrics.registry import registry
+from backbench.metrics.method_versions import TABLE
+from backbench.metrics.registry import registry, shipped_registry
 from backbench.metrics.session_spreads import SessionSpread, usual_spread
 from backbench.metrics.source_marks import shares
 from backbench.quantities.writing import in_text
@@ -182,5 +187,14 @@ def _section(
     ])  # fmt: skip
 
 
+def version_table() -> str:
+    """The text of method_versions.json."""
+    shipped = shipped_registry()
+    metrics = {m.name: {"title": m.title, "version": m.version} for m in shipped.metrics.values()}
+    table = {"metrics": metrics, "curves": sorted(shipped.curves)}
+    return json.dumps(table, indent=1, ensure_ascii=False) + "\n"
+
+
 if __name__ == "__main__":
     PAGE.write_text(page(), encoding="utf-8")
+    TABLE.write_text(version_table(), encoding="utf-8")
