@@ -34,7 +34,8 @@ def capture(kind: str, rng: np.random.Generator) -> tuple[Sound, dict[str, objec
     if kind in ("steps", "burst"):
         return _own(kind, rng)
     known = scenario()
-    review = known.reviews[rng.integers(len(known.reviews))]
+    recorded = [one for one in known.reviews if not one.is_typed]
+    review = recorded[rng.integers(len(recorded))]
     units = behaviours(review)
     rated = review.units[0].rated_power_w
     top = np.sqrt(rated * 8) if rated else 6.0

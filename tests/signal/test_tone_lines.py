@@ -98,6 +98,7 @@ TIME = np.arange(96_000) / 96_000
 @pytest.mark.parametrize("cut", [0.25, 0.5, 0.9, 1.0])
 def test_a_sine_that_clips_is_a_tone(cut: float) -> None:
     wave = np.clip(np.sin(2 * np.pi * 997 * TIME), -cut, cut)
+    wave += np.random.default_rng(2).normal(0, 1e-4, wave.size)  # the bench's, on the tops too
     assert not is_square_wave(find_tone(Track(wave, 96_000.0, 2.0, 0.001), 997.0, None))
 
 

@@ -45,7 +45,8 @@ def refuse_flat_tops(track: Track, noise_v: float) -> None:
     if noise_v < NOISE_OVER * alike:
         return
     for reached, end in ((track.volts >= high - alike, high), (track.volts <= low + alike, low)):
-        if np.count_nonzero(reached) > MOST_ALIKE:
+        # A flat part holds neighbours; a tone of whole samples a period repeats its peak alone.
+        if np.count_nonzero(reached[1:] & reached[:-1]) > MOST_ALIKE:
             raise Refusal(
                 f"the record is cut off at {in_text(end, 'V', 4)}, below its full scale and behind "
                 "its noise: an input stage of the recorder clipped, or the file was turned down "
