@@ -12,6 +12,7 @@ import pytest
 import soundfile
 from scipy.optimize import brentq
 
+import golden_readings
 from backbench.bench_day.planned_capture import PlannedStep, capture_table, capture_text, read_plan
 from backbench.bench_day.stimulus_waveforms import wave
 from backbench.catalogue import Catalogue
@@ -151,6 +152,10 @@ def test_every_capture_of_its_plan_is_measured(home: Path, kind: str) -> None:
         pl.col("review_key") == kind.replace(" ", "-"), pl.col("status") == "failed"
     )  # fmt: skip
     assert captures.select("file", "reason").rows() == []
+
+
+def test_golden(readings: pl.DataFrame) -> None:
+    golden_readings.agree("line-kinds", readings)
 
 
 @pytest.mark.parametrize("kind", STAGES)
