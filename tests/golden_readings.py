@@ -70,9 +70,7 @@ def _same(wanted: dict[str, str], row: dict[str, object] | None) -> bool:
     if row is None or int(wanted["method_version"]) != row["method_version"]:
         return False
     u = float(wanted["uncertainty"] or 0.0)
-    value = pytest.approx(
-        float(wanted["value"]), rel=RELATIVE, abs=OF_UNCERTAINTY * u + 1e-12
-    )
+    value = pytest.approx(float(wanted["value"]), rel=RELATIVE, abs=OF_UNCERTAINTY * u + 1e-12)
     same_u = pytest.approx(u, rel=0.01, abs=1e-12)
     return bool(
         row["value"] == value and (row["uncertainty"] or 0.0) == same_u
