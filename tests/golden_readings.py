@@ -19,7 +19,8 @@ PLACE = (
     "unit_key", "output", "against", "stimulus", "driven", "load_ohm", "volume", "order_n",
     "limit_percent", "detail", "frequency_hz", "generator_vrms",
 )  # fmt: skip
-"""What the reading of a metric is chosen by, where there are several."""
+"""What the reading of a metric is chosen by, where there are several; its value comes last, so that
+the order of the rows makes no difference."""
 COLUMNS = ("metric", "method_version", "unit_key", "output", "value", "uncertainty", "bound")
 RELATIVE, OF_UNCERTAINTY = 1e-6, 1e-3
 """How far other versions of the numerics may move a value, and of its uncertainty."""
@@ -28,7 +29,7 @@ RELATIVE, OF_UNCERTAINTY = 1e-6, 1e-3
 def of_day(readings: pl.DataFrame) -> list[dict[str, object]]:
     """One reading a metric: a number before a bound, then by its conditions."""
     chosen = readings.filter(pl.col("value").is_not_null()).sort(
-        "metric", pl.col("bound").is_not_null(), *PLACE, nulls_last=True
+        "metric", pl.col("bound").is_not_null(), *PLACE, "value", nulls_last=True
     )
     return chosen.unique("metric", keep="first", maintain_order=True).select(COLUMNS).to_dicts()
 
