@@ -11,6 +11,7 @@ import polars as pl
 import pytest
 import soundfile
 
+import golden_readings
 from backbench.bench_day.planned_capture import capture_table, capture_text, read_plan
 from backbench.bench_day.run_files import read_run
 from backbench.catalogue import Catalogue
@@ -125,6 +126,10 @@ def test_every_planned_capture_is_measured(day: Path) -> None:
     assert captures.filter(pl.col("status") == "failed").select("file", "reason").rows() == []
     planned = (day / "2024-06-plover" / "plan.toml").read_text().count("[[step]]")
     assert captures.height == planned == 13
+
+
+def test_golden(readings: pl.DataFrame) -> None:
+    golden_readings.agree("converter", readings)
 
 
 def test_levels_re_full_scale(readings: pl.DataFrame) -> None:

@@ -10,6 +10,7 @@ import polars as pl
 import pytest
 import soundfile
 
+import golden_readings
 from backbench.bench_day.planned_capture import PlannedStep, capture_table, capture_text, read_plan
 from backbench.catalogue import Catalogue
 from backbench.documents.stimuli import Idle, Tone, TwoTones
@@ -134,6 +135,10 @@ def figure(catalogue: Catalogue, metric: str, detail: str = "", **same: object) 
 def test_nothing_failed(catalogue: Catalogue) -> None:
     failed = catalogue.captures().filter(pl.col("status") == "failed")
     assert failed.select("file", "reason").rows() == []
+
+
+def test_golden(catalogue: Catalogue) -> None:
+    golden_readings.agree("disc-player", catalogue.readings())
 
 
 def test_levels_balance_and_separation(catalogue: Catalogue) -> None:

@@ -11,6 +11,7 @@ import polars as pl
 import pytest
 import soundfile
 
+import golden_readings
 from backbench.catalogue import Catalogue
 from backbench.seed_dataset.tuner import Tuner, deemphasis, table_text, table_toml
 from commands_run import run
@@ -119,6 +120,10 @@ def test_figures_beside_the_truth(catalogue: Catalogue, metric: str, truth: floa
     row = reading(catalogue, metric, output="left")
     assert row["bound"] is None
     assert abs(float(row["value"]) - truth) <= 3 * float(row["uncertainty"]) + 0.01  # type: ignore[arg-type]
+
+
+def test_golden(catalogue: Catalogue) -> None:
+    golden_readings.agree("tuner", catalogue.readings())
 
 
 def test_deemphasis_error_at_10_khz(catalogue: Catalogue) -> None:

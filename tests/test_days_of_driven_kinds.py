@@ -9,6 +9,7 @@ import numpy as np
 import polars as pl
 import pytest
 
+import golden_readings
 from backbench.catalogue import Catalogue
 from commands_run import run
 from driven_unit import BENCH, RATE, DrivenUnit, recorded
@@ -130,6 +131,10 @@ def test_power_damping_and_noise_of_the_power_amplifier(readings: pl.DataFrame) 
     agrees(noise, volts)
     plain = [f for f in figures(readings, kind, "snr_1w", output="left") if '"none"' in f["detail"]]
     assert plain[0]["value"] == pytest.approx(-20 * math.log10(volts / math.sqrt(8)), abs=0.1)
+
+
+def test_golden(readings: pl.DataFrame) -> None:
+    golden_readings.agree("driven-kinds", readings)
 
 
 def test_headphone_socket_of_the_integrated_amplifier(home: Path, readings: pl.DataFrame) -> None:

@@ -10,6 +10,7 @@ import polars as pl
 import pytest
 import soundfile
 
+import golden_readings
 from backbench.bench_day.planned_capture import capture_table, capture_text, read_plan
 from backbench.catalogue import Catalogue
 from backbench.seed_dataset.stage import Stage, replay_curve
@@ -102,6 +103,10 @@ def test_every_capture_of_its_plan_is_measured(home: Path, kind: str) -> None:
         pl.col("review_key") == kind.replace(" ", "-"), pl.col("status") == "failed"
     )  # fmt: skip
     assert captures.select("file", "reason").rows() == []
+
+
+def test_golden(readings: pl.DataFrame) -> None:
+    golden_readings.agree("line-kinds", readings)
 
 
 @pytest.mark.parametrize("kind", STAGES)

@@ -11,6 +11,7 @@ import polars as pl
 import pytest
 import soundfile
 
+import golden_readings
 from backbench.bench_day.planned_capture import read_plan
 from backbench.catalogue import Catalogue
 from backbench.seed_dataset.machine import CAPSTAN_HZ, Machine
@@ -101,6 +102,12 @@ def agrees(catalogue: Catalogue, metric: str, truth: float, output: str = "left"
 def nothing_failed(catalogue: Catalogue) -> None:
     failed = catalogue.captures().filter(pl.col("status") == "failed")
     assert failed.select("file", "reason").rows() == []
+
+
+@pytest.mark.parametrize("name", ["turntable", "deck"])
+def test_golden(name: str, request: pytest.FixtureRequest) -> None:
+    catalogue: Catalogue = request.getfixturevalue(name)
+    golden_readings.agree(name, catalogue.readings())
 
 
 FLUTTER_RMS = math.hypot(0.12, 0.06) / math.sqrt(2)

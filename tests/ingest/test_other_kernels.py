@@ -13,8 +13,10 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import polars as pl
 import pytest
 
+import golden_readings
 from backbench.ingest.analyse import Analysed, analyse
 from backbench.ingest.analysis_plan import Job
 from captures import STIMULI, job, volts_of
@@ -71,6 +73,16 @@ def jobs(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Job]:
 @pytest.fixture(scope="module")
 def here(jobs: dict[str, Job]) -> dict[str, Analysed]:
     return {name: analyse(one) for name, one in jobs.items()}
+
+
+def test_golden(here: dict[str, Analysed]) -> None:
+    """The name of the capture stands for the unit."""
+    columns = {*golden_readings.PLACE, *golden_readings.COLUMNS}
+    rows = [
+        {name: row.get(name) for name in columns} | {"unit_key": capture}
+        for capture, analysed in here.items() for row in analysed.readings
+    ]  # fmt: skip
+    golden_readings.agree("captures", pl.DataFrame(rows, infer_schema_length=None))
 
 
 def variants() -> dict[str, dict[str, str]]:

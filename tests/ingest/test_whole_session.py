@@ -15,6 +15,7 @@ import pytest
 import soundfile
 from scipy.signal import bilinear, lfilter
 
+import golden_readings
 from backbench.catalogue import Catalogue
 from backbench.signal.track import Array
 from simulated import contents_of
@@ -213,6 +214,10 @@ def response_db(hz: float) -> float:
     """The unit alone, without the bench; the bilinear transform bends the frequency axis."""
     bent = RATE / math.pi * math.tan(math.pi * hz / RATE)
     return -10 * math.log10((1 + (12.0 / bent) ** 2) * (1 + (bent / 30_000.0) ** 2))
+
+
+def test_golden(session: tuple[Catalogue, Path]) -> None:
+    golden_readings.agree("whole-session", session[0].readings())
 
 
 def test_the_bench_is_divided_out_of_the_response(session: tuple[Catalogue, Path]) -> None:
