@@ -59,11 +59,12 @@ def index_pages(builder: SiteBuilder, queries: Mapping[str, SavedQuery]) -> Iter
     """Every page that lists, and the two that explain and compare."""
     yield from _index(builder)
     yield _makers(builder)
-    reviews = [
-        (row, builder.site_data.units_in(key)) for key, row in builder.site_data.reviews.items()
-    ]
+    by_year: dict[int, list[tuple[Row, list[Row]]]] = {}
+    for key, row in builder.site_data.reviews.items():
+        of_year = by_year.setdefault(row["reviewed"].year, [])
+        of_year.append((row, builder.site_data.units_in(key)))
     ended = review_outcomes(builder.renderer.store, [*builder.site_data.reviews])
-    yield builder.put("reviews.html", "reviews.html", "reviews.html", reviews=reviews, ended=ended)
+    yield builder.put("reviews.html", "reviews.html", "reviews.html", by_year=by_year, ended=ended)
     questions = builder.put(
         "questions.html", "questions.html", "questions.html", questions=list(queries.values()),
         left_out=builder.left_out,

@@ -31,7 +31,8 @@ from backbench.quantities.writing import measured, number, quantity
 from backbench.querying.saved_queries import SavedQuery
 
 SCRIPTS = {"index.html": ("site.js",), "compare.html": ("curves.js", "site.js")}
-"""The scripts of pages that have one."""
+FOLDING = ("fold.js",)
+"""The scripts of pages: of some by their template, of all others the one that folds."""
 MOST_TABLE_ROWS = 300
 MOST_CHARTED = 40
 """So many of the newest reviews have charts on the site's sheets: drawing takes longest of all."""
@@ -66,7 +67,7 @@ class SiteBuilder:
         """One page, written where it differs. here: the page of the menu that it stands under."""
         up = "../" * path.count("/")
         content = page(
-            template, up=up, scripts=SCRIPTS.get(template, ()), site=self.settings.title, here=here,
+            template, up=up, scripts=SCRIPTS.get(template, FOLDING), site=self.settings.title, here=here,
             points=self.site_data.points, **values,
         )  # fmt: skip
         return self.file(path, content)

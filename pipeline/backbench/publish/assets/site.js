@@ -38,7 +38,8 @@
     let rows = [...table.tBodies[0].rows];
     const more = by("more") ? JSON.parse(by("more").textContent) : [];
     rows.push(...more.map((brief) => newRow(rows[0], brief)));
-    const most = Number(table.dataset.page);
+    const narrow = matchMedia("screen and (max-width: 40rem)").matches;
+    const most = narrow ? 12 : Number(table.dataset.page);
     let start = 0;
     const texts = new Map(rows.map((row) => [row, plain(row.textContent + " " + row.dataset.key)]));
     const cell = (row, n) => row.cells[n].textContent.trim();
@@ -241,6 +242,9 @@
       whole.tBodies[0].setAttribute("role", "rowgroup");
       return whole;
     };
+    const folded = (whole) => make("details",
+      { className: "fold", open: !matchMedia("screen and (max-width: 40rem)").matches },
+      make("summary", { textContent: `${whole.tBodies[0].rows.length} quantities` }), whole);
     const overlays = () => {
       if (!by("curves") || keys.length < 2) return [];
       const width = Math.max(300, Math.min(900, by("overlays").clientWidth));
@@ -252,7 +256,7 @@
       by("overlays").replaceChildren(...overlays());
       by("picked").replaceChildren(...chips());
       const enough = keys.length > 1;
-      by("side").replaceChildren(enough ? table()
+      by("side").replaceChildren(enough ? folded(table())
         : make("p", { textContent: keys.length ? "Add one more unit." : "Add two or more units, or select them on the page of units." }));
       for (const link of sheets) link.hash = keys.join(",");
       add.value = "";
