@@ -35,6 +35,14 @@ def test_places() -> None:
     ]
 
 
+@pytest.mark.parametrize("hertz", [1000.0, 997.0, 440.0])
+@pytest.mark.parametrize("width", [256.0, 686.0])
+def test_one_frequency_alone_has_an_axis(hertz: float, width: float) -> None:
+    made = frequency_axis([hertz], 0.0, width)
+    assert 0.0 <= made.px(hertz) <= width
+    assert made.ticks
+
+
 @given(st.text(max_size=60), st.floats(20, 400))
 def test_shortened_text_fits(text: str, room: float) -> None:
     assert text_width(shortened(text, room, 14), 14) <= max(room, text_width("…", 14))

@@ -122,6 +122,8 @@ def _apart(
     ticks: Sequence[float], low: float, high: float, start: float, end: float
 ) -> tuple[float, ...]:
     """The ticks of a logarithmic axis, or as few for each decade as stand apart."""
+    if len(ticks) < 2:
+        return tuple(ticks)
     whole = Axis(low, high, start, end, log=True, ticks=())
     for heads in ("125", "2", "1"):
         some = [t for t in ticks if f"{t:e}"[0] in heads]
