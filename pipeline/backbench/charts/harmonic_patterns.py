@@ -41,7 +41,7 @@ from backbench.statistics.likeness import in_order_of_likeness, least_difference
 COLUMNS = ("unit_key", "label", "technology", "order_n", "level_db", "bound")
 MOST_UNITS = 24
 COLUMNS_WIDE, COLUMNS_NARROW = 6, 2
-BETWEEN, BETWEEN_ROWS = 16.0, 34.0
+BETWEEN, BETWEEN_ROWS, PANEL_PX = 16.0, 34.0, 58.0
 NARROW_PANEL_PX = 104.0
 LEAST_SPAN_DB = 40.0
 NUMBERED = (2, 4, 6, 8, 10)

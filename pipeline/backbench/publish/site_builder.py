@@ -67,7 +67,8 @@ class SiteBuilder:
         """One page, written where it differs. here: the page of the menu that it stands under."""
         up = "../" * path.count("/")
         content = page(
-            template, up=up, scripts=SCRIPTS.get(template, FOLDING), site=self.settings.title, here=here,
+            template, up=up, scripts=SCRIPTS.get(template, FOLDING), here=here,
+            site=self.settings.title,
             points=self.site_data.points, **values,
         )  # fmt: skip
         return self.file(path, content)

@@ -39,8 +39,8 @@ def sheet_page(builder: SiteBuilder, review_key: str) -> bytes:
         for part in sheet.parts
     ]
     return page(
-        "sheet.html", scripts=FOLDING, site=builder.settings.title, here="", points=builder.site_data.points,
-        sheet=sheet_values(sheet, pictures), title=title_of(sheet), alone=True,
+        "sheet.html", scripts=FOLDING, site=builder.settings.title, here="",
+        points=builder.site_data.points, sheet=sheet_values(sheet, pictures), title=title_of(sheet), alone=True,
         charts_limited=False,
         photographs=[photograph_values(photo) for photo in builder.album.of(review_key)],
     )  # fmt: skip
