@@ -40,8 +40,8 @@ def sheet_page(builder: SiteBuilder, review_key: str) -> bytes:
     ]
     return page(
         "sheet.html", scripts=FOLDING, site=builder.settings.title, here="",
-        points=builder.site_data.points, sheet=sheet_values(sheet, pictures), title=title_of(sheet), alone=True,
-        charts_limited=False,
+        points=builder.site_data.points, title=title_of(sheet), alone=True,
+        sheet=sheet_values(sheet, pictures), charts_limited=False,
         photographs=[photograph_values(photo) for photo in builder.album.of(review_key)],
     )  # fmt: skip
 
