@@ -31,7 +31,8 @@ def test_every_template_escapes() -> None:
 
 def test_the_policy_names_the_inlined_style_and_script_by_hash() -> None:
     content = page(
-        "questions.html", script=True, site="a", here="questions.html", questions=[], left_out=[],
+        "questions.html", scripts=("site.js",), site="a", here="questions.html",
+        questions=[], left_out=[],
         points={},
     ).decode()  # fmt: skip
     for name, kind in (("site.css", "style"), ("site.js", "script")):

@@ -10,6 +10,7 @@ import pytest
 from backbench.catalogue import Catalogue
 from backbench.errors import UserError
 from backbench.publish import site, standalone_page
+from backbench.publish.compared_curves import compared_curves
 from backbench.publish.output_files import OutputFile
 from backbench.publish.sheet_charts import ChartRenderer
 from backbench.publish.site import publish
@@ -124,6 +125,26 @@ def test_stills_are_numbered_with_captions(builder: SiteBuilder, tmp_path: Path)
     assert (tmp_path / "notes.txt").exists()
     with pytest.raises(UserError, match="not known"):
         write_stills(builder, "nothing", tmp_path)
+
+
+def test_curves_that_are_laid_over_each_other_are_the_catalogues(builder: SiteBuilder) -> None:
+    positions = {key: n for n, key in enumerate(builder.site_data.units)}
+    response, distortion, _ = compared_curves(builder.renderer.store, positions)
+    keys = list(builder.site_data.units)
+    assert response["of"]
+    for position, outputs in response["of"].items():
+        frame = builder.renderer.run("responses-overlaid", first=keys[int(position)])
+        for output, (x, y, _) in outputs.items():
+            rows = frame.filter(unit_key=keys[int(position)], output=output)
+            assert x == pytest.approx(rows["x"].to_list(), rel=1e-4)
+            assert y == pytest.approx(rows["y"].to_list(), rel=1e-4, abs=1e-9)
+    for position, outputs in distortion["of"].items():
+        drawn = builder.renderer.run("distortion-over-power", unit=keys[int(position)])
+        for output, (x, y, _) in outputs.items():
+            rows = drawn.filter(unit_key=keys[int(position)], output=output)
+            rows = rows.filter(rows["bound"].is_null())
+            assert x == pytest.approx(rows["power_w"].to_list(), rel=1e-4)
+            assert y == pytest.approx(rows["thd_percent"].to_list(), rel=1e-4)
 
 
 def test_what_is_set_side_by_side_are_the_catalogues_values(builder: SiteBuilder) -> None:

@@ -10,8 +10,10 @@ from backbench.charts.theme import in_order
 from backbench.comparison.verdicts import RULE
 from backbench.ingest.outcomes import review_outcomes
 from backbench.publish import finding_sentences
+from backbench.publish.compared_curves import compared_curves
 from backbench.publish.output_files import OutputFile
-from backbench.publish.site_builder import SiteBuilder, comparison_data
+from backbench.publish.render import json_text
+from backbench.publish.site_builder import MOST_DATA_BYTES, SiteBuilder, comparison_data
 from backbench.publish.site_data import Row, SiteData, overview
 from backbench.publish.value_text import years
 from backbench.quantities.writing import exact, value_alone
@@ -57,11 +59,12 @@ def index_pages(builder: SiteBuilder, queries: Mapping[str, SavedQuery]) -> Iter
     """Every page that lists, and the two that explain and compare."""
     yield from _index(builder)
     yield _makers(builder)
-    reviews = [
-        (row, builder.site_data.units_in(key)) for key, row in builder.site_data.reviews.items()
-    ]
+    by_year: dict[int, list[tuple[Row, list[Row]]]] = {}
+    for key, row in builder.site_data.reviews.items():
+        of_year = by_year.setdefault(row["reviewed"].year, [])
+        of_year.append((row, builder.site_data.units_in(key)))
     ended = review_outcomes(builder.renderer.store, [*builder.site_data.reviews])
-    yield builder.put("reviews.html", "reviews.html", "reviews.html", reviews=reviews, ended=ended)
+    yield builder.put("reviews.html", "reviews.html", "reviews.html", by_year=by_year, ended=ended)
     questions = builder.put(
         "questions.html", "questions.html", "questions.html", questions=list(queries.values()),
         left_out=builder.left_out,
@@ -81,12 +84,15 @@ PAGE_ROWS = 500
 
 def _comparison_pages(builder: SiteBuilder) -> Iterator[OutputFile]:
     """One page, or as many as the quantities need; each names the others."""
-    pages = comparison_data(builder.site_data)
+    positions = {key: n for n, key in enumerate(builder.site_data.units)}
+    curves = compared_curves(builder.renderer.store, positions)
+    pages = comparison_data(builder.site_data, MOST_DATA_BYTES - len(json_text(curves)))
     files = ["compare.html", *(f"compare-{n}.html" for n in range(2, len(pages) + 1))]
     parts = [(file, _titles(data)) for file, data in zip(files, pages, strict=True)]
     for file, data in zip(files, pages, strict=True):
         yield builder.put(
             file, "compare.html", "compare.html", data=data, file=file, sheets=parts,
+            curves=curves if file == files[0] else [],
         )  # fmt: skip
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import base64
 import json
+from collections.abc import Sequence
 from functools import cache
 from importlib import resources
 from typing import Any
@@ -61,13 +62,13 @@ def asset(name: str) -> str:
     return resources.files("backbench.publish").joinpath("assets", name).read_text("utf-8")
 
 
-def page(template: str, *, up: str = "", script: bool = False, **values: Any) -> bytes:
+def page(template: str, *, up: str = "", scripts: Sequence[str] = (), **values: Any) -> bytes:
     """A page's bytes.
 
     up: the way from the page to the site's root ("../" for a page one folder deep).
-    script: whether the page needs the site's script.
+    scripts: the files of the folder assets that the page needs, in their order.
     """
-    style, code = asset("site.css"), asset("site.js") if script else ""
+    style, code = asset("site.css"), "".join(asset(name) for name in scripts)
     text = environment().get_template(template).render(
         up=up, style=Markup(style), script=Markup(code), policy=policy(style, code), **values
     )  # fmt: skip

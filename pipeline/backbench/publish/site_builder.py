@@ -17,6 +17,7 @@ from backbench.comparison.unit_comparison import Comparison, compare_unit
 from backbench.documents.settings import Settings
 from backbench.errors import UserError
 from backbench.ingest.recording_dates import RecordingDates
+from backbench.metrics.registry import registry
 from backbench.publish import finding_sentences
 from backbench.publish.difference_tables import left_right_sentence, main_differences
 from backbench.publish.output_files import OutputFile, make, write
@@ -29,6 +30,9 @@ from backbench.publish.site_data import Row, SiteData, slug
 from backbench.quantities.writing import measured, number, quantity
 from backbench.querying.saved_queries import SavedQuery
 
+SCRIPTS = {"index.html": ("site.js",), "compare.html": ("curves.js", "site.js")}
+FOLDING = ("fold.js",)
+"""The scripts of pages: of some by their template, of all others the one that folds."""
 MOST_TABLE_ROWS = 300
 MOST_CHARTED = 40
 """So many of the newest reviews have charts on the site's sheets: drawing takes longest of all."""
@@ -62,9 +66,9 @@ class SiteBuilder:
     def put(self, path: str, template: str, here: str = "", **values: Any) -> OutputFile:
         """One page, written where it differs. here: the page of the menu that it stands under."""
         up = "../" * path.count("/")
-        script = template in ("index.html", "compare.html")
         content = page(
-            template, up=up, script=script, site=self.settings.title, here=here,
+            template, up=up, scripts=SCRIPTS.get(template, FOLDING), here=here,
+            site=self.settings.title,
             points=self.site_data.points, **values,
         )  # fmt: skip
         return self.file(path, content)
@@ -341,6 +345,7 @@ def _place_data(
     values = [float(f"{row['value']:.6g}") for row in column.values()]
     return {
         "title": first["title"], "point": site_data.points[place[1]] + limit,
+        "better": registry().metrics[place[0]].better,
         "ends": [min(values), max(values)],
         "values": {
             str(positions[key]): [

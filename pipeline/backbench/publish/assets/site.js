@@ -38,7 +38,8 @@
     let rows = [...table.tBodies[0].rows];
     const more = by("more") ? JSON.parse(by("more").textContent) : [];
     rows.push(...more.map((brief) => newRow(rows[0], brief)));
-    const most = Number(table.dataset.page);
+    const narrow = matchMedia("screen and (max-width: 40rem)").matches;
+    const most = narrow ? 12 : Number(table.dataset.page);
     let start = 0;
     const texts = new Map(rows.map((row) => [row, plain(row.textContent + " " + row.dataset.key)]));
     const cell = (row, n) => row.cells[n].textContent.trim();
@@ -137,6 +138,7 @@
     const sheets = by("sheets") ? [...by("sheets").querySelectorAll("a")] : [];
     const add = by("add");
     const letters = (n) => String.fromCharCode(65 + (n % 26)) + (n < 26 ? "" : Math.floor(n / 26));
+    const WAYS = { lower: "lower is better", higher: "higher is better", "nearer zero": "nearer zero is better" };
     let keys = [];
 
     const fromAddress = () => {
@@ -186,11 +188,18 @@
       }
       return svg;
     };
-    const difference = (a, b) => {
+    // Which of two values is the better one: 0, 1, or -1 where neither is.
+    const betterOf = (better, a, b) => {
+      const size = { lower: (v) => -v, higher: (v) => v, "nearer zero": (v) => -Math.abs(v) }[better];
+      return size ? Number(size(b[0]) > size(a[0])) : -1;
+    };
+    const difference = (quantity, a, b) => {
       if (!a || !b) return "";
       const [larger, smaller] = a[0] > b[0] ? [a, b] : [b, a];
       if (a[1] === null || b[1] === null || larger[2] === "upper" || smaller[2] === "lower") return "undecided";
-      return Math.abs(a[0] - b[0]) > 2 * Math.hypot(a[1], b[1]) ? "significantly different" : "not significantly different";
+      if (Math.abs(a[0] - b[0]) <= 2 * Math.hypot(a[1], b[1])) return "not significantly different";
+      const best = betterOf(quantity.better, a, b);
+      return "significantly different" + (best < 0 ? "" : `: ${letters(best)} better`);
     };
 
     const line = (quantity) => {
@@ -199,7 +208,7 @@
       if (!measured.length) return null;
       const row = make("tr");
       row.setAttribute("role", "row");
-      const name = make("th", { scope: "row", textContent: quantity.title }, make("small", { textContent: quantity.point }));
+      const name = make("th", { scope: "row", textContent: quantity.title }, make("small", { textContent: [quantity.point, WAYS[quantity.better]].filter(Boolean).join("; ") }));
       name.setAttribute("role", "rowheader");
       const cells = values.map((v, n) => {
         const td = make("td", { textContent: v ? v[3] : "—" });
@@ -208,8 +217,9 @@
         return td;
       });
       const picture = make("td", {}, dots(quantity, measured));
-      const verdict = keys.length === 2 ? [make("td", { textContent: difference(...values) || "—" })] : [];
+      const verdict = keys.length === 2 ? [make("td", { textContent: difference(quantity, ...values) || "—" })] : [];
       if (verdict.length) verdict[0].dataset.label = "Difference";
+      if (verdict.length && verdict[0].textContent.startsWith("significantly")) row.classList.add("is-apart");
       for (const td of [...cells, picture, ...verdict]) td.setAttribute("role", "cell");
       row.append(name, ...cells, picture, ...verdict);
       return row;
@@ -232,10 +242,21 @@
       whole.tBodies[0].setAttribute("role", "rowgroup");
       return whole;
     };
+    const folded = (whole) => make("details",
+      { className: "fold", open: !matchMedia("screen and (max-width: 40rem)").matches },
+      make("summary", { textContent: `${whole.tBodies[0].rows.length} quantities` }), whole);
+    const overlays = () => {
+      if (!by("curves") || keys.length < 2) return [];
+      const width = Math.max(300, Math.min(900, by("overlays").clientWidth));
+      return JSON.parse(by("curves").textContent).map((set) => overlaidCurves(set, keys.slice(0, 4)
+        .map((key, n) => ({ letter: letters(n), label: units.get(key).label, curves: set.of[units.get(key).n] })), width))
+        .filter(Boolean);
+    };
     const draw = () => {
+      by("overlays").replaceChildren(...overlays());
       by("picked").replaceChildren(...chips());
       const enough = keys.length > 1;
-      by("side").replaceChildren(enough ? table()
+      by("side").replaceChildren(enough ? folded(table())
         : make("p", { textContent: keys.length ? "Add one more unit." : "Add two or more units, or select them on the page of units." }));
       for (const link of sheets) link.hash = keys.join(",");
       add.value = "";
