@@ -9,12 +9,18 @@ from backbench.signal.line_course import line_course
 from backbench.signal.track import Array
 
 
-def plain_fit(volts: Array, rate_hz: float, lines_hz: Array, length: int) -> tuple[Array, Array]:
-    """Peaks by block and line, and what is left by block."""
+def plain_fit(
+    volts: Array, rate_hz: float, lines_hz: Array, length: int, few: int
+) -> tuple[Array, Array]:
+    """Peaks by block and line, and what is left by block, of means of few neighbours.
+
+    They are fitted with the means of the same neighbours of sinusoids.
+    """
     t = (np.arange(length) - (length - 1) / 2) / rate_hz
     turns = 2 * np.pi * np.outer(t, lines_hz)
     basis = np.column_stack([np.ones(length), np.cos(turns), np.sin(turns)])
-    blocks = volts[: len(volts) // length * length].reshape(-1, length)
+    basis = basis.reshape(-1, few, basis.shape[1]).mean(axis=1)
+    blocks = volts[: len(volts) // length * length].reshape(-1, length // few, few).mean(axis=2)
     parts = np.linalg.lstsq(basis, blocks.T, rcond=None)[0]
     count = len(lines_hz)
     return np.hypot(parts[1 : count + 1], parts[count + 1 :]).T, blocks - (basis @ parts).T
@@ -36,11 +42,10 @@ def test_a_block_gives_what_a_plain_fit_gives(
     t = np.arange(count) / rate_hz
     volts = sum(np.cos(2 * np.pi * f * t + f) for f in hz) + 0.2 + rng.normal(0, 1e-3, count)
     course = line_course(volts, rate_hz, hz)
-    peaks, left = plain_fit(volts, rate_hz, hz, course.length)
+    few = max(int(rate_hz / 41_800), 1)
+    peaks, left = plain_fit(volts, rate_hz, hz, course.length, few)
     assert np.abs(course.phasors) == pytest.approx(peaks, rel=1e-9)
-    few = max(int(rate_hz / 40_000), 1)
-    means = left.reshape(len(left), -1, few).mean(axis=2)
-    within = means.shape[1] // course.left.shape[1]
-    means = means[:, : within * course.left.shape[1]]
-    squares = np.square(means).reshape(*course.left.shape, within).mean(axis=2)
+    within = left.shape[1] // course.left.shape[1]
+    left = left[:, : within * course.left.shape[1]]
+    squares = np.square(left).reshape(*course.left.shape, within).mean(axis=2)
     assert course.left == pytest.approx(squares, rel=1e-6)

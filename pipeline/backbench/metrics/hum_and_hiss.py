@@ -16,11 +16,11 @@ from backbench.metrics.noise_in_time import density_known_to
 from backbench.metrics.sample_steps import STEPS_CHOICE, dither_off, with_undithered_steps
 from backbench.metrics.warnings import joined
 from backbench.quantities.writing import in_text
-from backbench.signal.line_course import line_course
+from backbench.signal.line_course import line_course, means_of
 from backbench.signal.mains import clear_of_mains
 from backbench.signal.power import STANDING, MeanSquare
 from backbench.signal.quantiles import middle
-from backbench.signal.track import Array
+from backbench.signal.track import Array, Track
 from backbench.signal.uncertainty import DB_PER_RELATIVE, Contribution, combine
 
 FAMILY = "Noise and hum"
@@ -34,6 +34,8 @@ which the uppermost weigh most (computed)."""
 HISS_HZ = (1000.0, 10_000.0)
 THIRDS = 10
 """Thirds of an octave in that band."""
+COARSE_RATE_HZ = 8_000.0
+"""The course of mains lines is read from a record averaged down to about this rate."""
 WAVERS = 0.3
 """Power by which the strongest line is off one level and even turning, re the noise beside it, from
 which it is told of: common practice, no source."""
@@ -195,7 +197,7 @@ def _wavering_hum(
     strongest = max(standing, key=lambda line: line[2].value)
     hz = np.array([strongest[1], *(line[1] for line in standing if line is not strongest)])
     try:
-        course = line_course(idle.track.volts, idle.track.rate_hz, hz)
+        course = line_course(*_slow(idle.track), hz)
     except ValueError:
         return None
     spread = course.wavering - 2 * course.usual_left / course.length / course.usual_level[0] ** 2
@@ -206,6 +208,12 @@ def _wavering_hum(
         f"{in_text(100 * math.sqrt(spread), '%', 2)} rms within the record, which may make noise "
         "beside it of its own"
     )
+
+
+def _slow(track: Track) -> tuple[Array, float]:
+    """Means of neighbouring samples, which hold mains lines, and how many there are a second."""
+    few = max(int(track.rate_hz / COARSE_RATE_HZ), 1)
+    return means_of(track.volts, few), track.rate_hz / few
 
 
 def _dominant_remark(value: float, u: float, lines: list[tuple[int, float, MeanSquare]]) -> str:

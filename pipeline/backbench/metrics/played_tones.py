@@ -103,7 +103,8 @@ def sampling_image(tone: ToneView) -> Iterator[MeasuredValue]:
     clock = lines.frequency_hz / tone.stated_hz
     places = [n * rate * clock + sign * lines.frequency_hz for n in (1, 2, 3) for sign in (-1, 1)]
     df = lines.spectrum.resolution_hz
-    seen = [hz for hz in places if hz < end and lines.apart(hz / df) > 2 * lines.half]
+    clear = (lines.apart(np.array(places) / df) > 2 * lines.half).tolist()
+    seen = [hz for hz, alone in zip(places, clear, strict=True) if alone and hz < end]
     if not seen:
         raise NotApplicable(
             f"the record reads up to {in_text(end, 'Hz')}; the first image is at "

@@ -67,7 +67,7 @@ def _like_rms(idle: IdleView, reading: MeasuredValue, reference: float) -> Measu
     better="lower",
     source="Rec. ITU-R BS.468-4, clauses 1 and 2; " + _NETWORK,
     stimuli=["idle"],
-    version=4,
+    version=5,
     choice="quasi-peak, 1 kHz referenced, reads the rms of a sine; highest reading in the record, "
     "uncertain by how much the highest reading differs from one half second to the next; the "
     "network alone limits its band; hum included" + _STEPS,
@@ -85,7 +85,7 @@ def noise_468(idle: IdleView) -> MeasuredValue:
 
 def _quasi_peak(idle: IdleView) -> MeasuredValue:
     rectified, rate_hz = idle.behind_468
-    value, own, dof = highest(needle_course(rectified, rate_hz), rate_hz)
+    value, own, dof = highest(*needle_course(rectified, rate_hz))
     per_volt = of_sine(round(rate_hz))
     reading = _read_off(idle, value / per_volt, own / per_volt, dof)
     return _like_rms(idle, reading, 1.0)

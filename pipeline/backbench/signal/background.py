@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from functools import lru_cache
 from itertools import pairwise
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +15,7 @@ from backbench.signal.track import Array
 RATIO = 2 ** (1 / 3)
 LEAST_BINS = 24
 MOST_SORTED = 700
+LN_2 = math.log(2)
 
 
 def background(power: Array, free: NDArray[np.bool_], top: int) -> Array:
@@ -44,19 +46,38 @@ def background(power: Array, free: NDArray[np.bool_], top: int) -> Array:
     (chi-squared of two degrees of freedom) is ln 2 of the mean; between the middles of the
     segments it is interpolated, below the first it goes on as steeply as it rises there.
     """
-    index = np.flatnonzero(free[:top])
-    if not len(index):
-        raise ValueError("no bin is free of lines")
-    centres, levels = [], []
-    for first, last in _segments(index):
-        step = max(1, (last - first) // MOST_SORTED)
-        centres.append(float(index[first] + index[last - 1]) / 2)
-        levels.append(_median(power[index[first:last:step]]) / math.log(2))
+    places = _places_among(np.packbits(free[:top]).tobytes(), top)
+    centres, picked = places.centres, power[places.picked]
+    levels = [_median(picked[first:last]) / LN_2 for first, last in places.segments]
     noise = _joined(centres, levels, top)
     below = min(math.ceil(centres[0]), top)
     away = centres[0] / np.maximum(np.arange(below), 1)
     noise[:below] *= away ** _steepness(centres, levels)
     return noise
+
+
+class _Places(NamedTuple):
+    """Where the noise is read: centre of each segment, the bins that are picked, segment after
+    segment, and which of these are of each."""
+
+    centres: list[float]
+    picked: NDArray[np.intp]
+    segments: list[tuple[int, int]]
+
+
+@lru_cache(maxsize=8)
+def _places_among(free: bytes, top: int) -> _Places:
+    """free: a bit for each bin. Kept, as tracks of one record have the same free bins."""
+    index = np.flatnonzero(np.unpackbits(np.frombuffer(free, dtype=np.uint8), count=top))
+    if not len(index):
+        raise ValueError("no bin is free of lines")
+    centres, picked, ends = [], [], [0]
+    for first, last in _segments(index):
+        step = max(1, (last - first) // MOST_SORTED)
+        centres.append(float(index[first] + index[last - 1]) / 2)
+        picked.append(index[first:last:step])
+        ends.append(ends[-1] + len(picked[-1]))
+    return _Places(centres, np.concatenate(picked), list(pairwise(ends)))
 
 
 def _joined(centres: list[float], levels: list[float], top: int) -> Array:

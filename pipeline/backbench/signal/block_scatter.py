@@ -9,13 +9,16 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from backbench.signal.track import Array
+from backbench.signal.side_by_side import transform
+from backbench.signal.track import Array, Track
 
 MOST_GROUPS = 16
 GROUP_S = 0.1
 """Whole periods of both mains frequencies, so that hum is alike in every group."""
 HANN_BLOCK_S = 0.1
 MOST_BLOCKS = 31
+SPARE_BAND = 1.1
+"""Times the rate that just holds a band, from which the band is read clear of its end."""
 OVERLAPPED = 1.06
 """Blocks that overlap by half are nearly independent: the variance of their mean is greater by
 so much (Welch, IEEE Trans. AU 15, 1967, for the Hann window; from memory)."""
@@ -83,15 +86,13 @@ def grouped(squares: Array, block_s: float) -> Array:
     return means
 
 
-def block_powers(volts: Array, rate_hz: float, top_hz: float) -> tuple[NDArray[np.float32], float]:
+def block_powers(track: Track, top_hz: float) -> tuple[NDArray[np.float32], float]:
     """Power by block and bin up to top_hz, and the width of a bin, Hz.
 
     Parameters
     ----------
-    volts : ndarray of float64, shape (n,)
-        V.
-    rate_hz : float
-        Sample rate, Hz.
+    track : Track
+        The record.
     top_hz : float
         Highest frequency that is wanted, Hz.
 
@@ -105,14 +106,14 @@ def block_powers(volts: Array, rate_hz: float, top_hz: float) -> tuple[NDArray[n
     Notes
     -----
     Blocks of about 0.1 s or a sixteenth of the record that overlap by half, under a Hann window,
-    in single precision.
+    in single precision, at the lowest sample rate that holds the band.
     """
     from scipy.fft import next_fast_len, prev_fast_len, rfft
 
-    least = max(int(HANN_BLOCK_S * rate_hz), 2 * len(volts) // (MOST_BLOCKS + 1))
-    length = min(next_fast_len(least, real=True), prev_fast_len(len(volts) // 2, real=True))
+    given, rate_hz = _at_lower_rate(track, SPARE_BAND * 2 * top_hz)
+    least = max(int(HANN_BLOCK_S * rate_hz), 2 * len(given) // (MOST_BLOCKS + 1))
+    length = min(next_fast_len(least, real=True), prev_fast_len(len(given) // 2, real=True))
     step = length // 2
-    given = volts.astype(np.float32)
     cut = np.lib.stride_tricks.sliding_window_view(given, length)[::step]
     last = int(top_hz / rate_hz * length) + 1
     # Rows go through the vector unit four at once: those left over would take as long each.
@@ -122,6 +123,22 @@ def block_powers(volts: Array, rate_hz: float, top_hz: float) -> tuple[NDArray[n
     power: NDArray[np.float32] = np.square(bins.real)
     power += np.square(bins.imag)
     return power, rate_hz / length
+
+
+def _at_lower_rate(track: Track, least_hz: float) -> tuple[NDArray[np.float32], float]:
+    """Samples of a track at a whole fraction of its rate, at least so much, and that rate, Hz.
+
+    What the lower rate doesn't hold is left out in the transform of the record.
+    """
+    from scipy.fft import irfft, prev_fast_len
+
+    fraction = int(track.rate_hz / least_hz)
+    if fraction < 2:
+        return track.volts.astype(np.float32), track.rate_hz
+    n = prev_fast_len(len(track.volts), real=True)
+    count = n // fraction
+    bins = transform(track, n)[: count // 2 + 1]
+    return irfft(bins, count).astype(np.float32), track.rate_hz * count / n
 
 
 @lru_cache(maxsize=4)

@@ -122,19 +122,21 @@ class Edge:
         level = self.low + fraction * self.amplitude
         near = ALIKE * self.amplitude
         clearly = max(CLEAR * self.noise, near)
-        middle = int(np.searchsorted(self.t, 0.0))
+        middle = int(self.t.searchsorted(0.0))
         first, last = 0, middle
         if fraction < 0.5:
-            below = np.flatnonzero(self.v[:middle] <= max(level - clearly, self.low + near))
-            first = int(below[-1]) if len(below) else 0
+            below = self.v[:middle][::-1] <= max(level - clearly, self.low + near)
+            back = int(below.argmax()) if middle else 0
+            first = middle - 1 - back if middle and below[back] else 0
         else:
             goal = min(level + clearly, self.high - near)
-            above = np.flatnonzero(self.v[middle:] >= goal)
-            if not len(above):
+            above = self.v[middle:] >= goal
+            after = int(above.argmax()) if len(above) else 0
+            if not len(above) or not above[after]:
                 raise Refusal("the step never reaches its own top")
-            first, last = max(middle - 1, 0), middle + int(above[0])
+            first, last = max(middle - 1, 0), middle + after
         part = self.v[first : last + 1]
-        passes = np.flatnonzero((part[:-1] < level) & (part[1:] >= level)) + first
+        passes = ((part[:-1] < level) & (part[1:] >= level)).nonzero()[0] + first
         if not len(passes):
             return float(self.t[first if fraction < 0.5 else last])
         return (self._passed(int(passes[0]), level) + self._passed(int(passes[-1]), level)) / 2

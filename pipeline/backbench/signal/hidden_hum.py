@@ -76,11 +76,21 @@ class HiddenHum(NamedTuple):
         return np.where(self.blind, UNSEEN_FACTOR * np.maximum(seen, 0.0), self.square), self.blind
 
     def first(self) -> HiddenHum:
-        """That of the first line alone."""
+        """That of the first line alone.
+
+        Returns
+        -------
+        HiddenHum
+        """
         return HiddenHum(self.square[:1], self.blind[:1])
 
     def but_first(self) -> HiddenHum:
-        """That of all lines after the first."""
+        """That of all lines after the first.
+
+        Returns
+        -------
+        HiddenHum
+        """
         return HiddenHum(self.square[1:], self.blind[1:])
 
 

@@ -7,11 +7,14 @@ from collections.abc import Sequence
 from weakref import WeakKeyDictionary
 
 import numpy as np
+from numpy.typing import NDArray
 
 from backbench.errors import Refusal
 from backbench.quantities.writing import in_text
 from backbench.signal.background import background
+from backbench.signal.flat_tops import refuse_flat_tops
 from backbench.signal.record_checks import check_record
+from backbench.signal.recorded_band import refuse_cut_band
 from backbench.signal.spectrum import Spectrum, peak_position, peak_positions, spectrum
 from backbench.signal.tone import BAND_HZ, EDGE, PASS_BAND
 from backbench.signal.tone_search import GENERATOR_TOLERANCE, LEAST_POWER_FRACTION, LEAST_STEADY
@@ -153,7 +156,8 @@ def _sought(
             f"{in_text(stated_hz[-1], 'Hz', 6)}"
         )
     own_spectrum = spectrum_apart(track, apart_hz)
-    peaks = [_peak(own_spectrum, hz, _nearest(stated_hz, hz)) for hz in stated_hz]
+    rooms = zip(stated_hz, _nearest(stated_hz), strict=True)
+    peaks = [_peak(own_spectrum, hz, room_hz) for hz, room_hz in rooms]
     positions = peak_positions(own_spectrum, np.array(peaks))
     half, count = own_spectrum.window.half_width + MARGIN_BINS, len(own_spectrum.bins)
     lines = product_positions(positions, NOISE_ORDER) if len(positions) == 2 else positions
@@ -161,14 +165,20 @@ def _sought(
     if not clear.any():
         raise Refusal("too short: no noise can be told apart between the tones")
     noise = background(own_spectrum.power, clear, count)
+    refuse_cut_band(own_spectrum, sample_step(track))
+    refuse_flat_tops(track, math.sqrt(float(noise.sum())))
     tones = ToneSet(own_spectrum, positions, noise, mains_hz, sample_step(track))
     _check_tones(tones, stated_hz)
     return tones
 
 
-def _nearest(stated_hz: Sequence[float], hz: float) -> float:
-    """Distance to the nearest other tone, or to 0 Hz."""
-    return min([hz, *(abs(hz - other) for other in stated_hz if other != hz)])
+def _nearest(stated_hz: Sequence[float]) -> list[float]:
+    """Distance of each tone to the nearest other, or to 0 Hz."""
+    hz = np.array(stated_hz, dtype=np.float64)
+    away = np.abs(np.subtract.outer(hz, hz))
+    others = np.where(away > 0, away, np.inf).min(axis=1)
+    nearest: list[float] = np.minimum(hz, others).tolist()
+    return nearest
 
 
 def _peak(own_spectrum: Spectrum, hz: float, room_hz: float) -> int:
@@ -183,10 +193,9 @@ def _peak(own_spectrum: Spectrum, hz: float, room_hz: float) -> int:
 def _check_tones(tones: ToneSet, stated_hz: Sequence[float]) -> None:
     """Raises Refusal where a tone is missing, or most of the signal is something else."""
     strongest = max(tone.value for tone in tones.tones)
-    for k in range(len(stated_hz)):
-        position, tone = float(tones.positions[k]), tones.tones[k]
-        lost = not tone.stands_out or tone.value < NOT_DETECTED_BELOW * strongest
-        if lost or not _is_peak(tones.spectrum, round(position)):
+    peaks = _are_peaks(tones.spectrum, np.rint(tones.positions).astype(int))
+    for k, (tone, is_peak) in enumerate(zip(tones.tones, peaks.tolist(), strict=True)):
+        if not (is_peak and tone.stands_out and tone.value >= NOT_DETECTED_BELOW * strongest):
             raise Refusal(_missing(tones, stated_hz, k))
     spectrum = tones.spectrum
     top = int(max(BAND_HZ[1] / spectrum.resolution_hz, tones.positions[-1] + tones.half)) + 1
@@ -206,10 +215,12 @@ def _refuse_unsteady(tones: ToneSet, stated_hz: Sequence[float]) -> None:
             )
 
 
-def _is_peak(own_spectrum: Spectrum, nearest: int) -> bool:
-    """Whether a line stands at a bin, rather than the foot of one further off."""
-    around = own_spectrum.power[max(nearest - 2, 0) : nearest + 3]
-    return float(around.max()) == float(own_spectrum.power[nearest - 1 : nearest + 2].max())
+def _are_peaks(own_spectrum: Spectrum, nearest: NDArray[np.int_]) -> NDArray[np.bool_]:
+    """Whether a line stands at each bin, rather than the foot of one further off."""
+    around = np.clip(nearest[:, None] + np.arange(-2, 3), 0, len(own_spectrum.power) - 1)
+    power = own_spectrum.power[around]
+    peaks: NDArray[np.bool_] = power.max(axis=1) == power[:, 1:4].max(axis=1)
+    return peaks
 
 
 def _missing(tones: ToneSet, stated_hz: Sequence[float], lost: int | None) -> str:

@@ -24,8 +24,12 @@ LEAST_PERIODS = 2.5
 """Periods of the slowest beat that a block holds, so that its lines can be told apart."""
 PART_S = 1e-3
 COARSE_RATE_HZ = 40_000.0
-"""What is left is averaged over neighbouring samples down to about this rate."""
+"""A record is averaged over neighbouring samples down to about this rate before it is fitted."""
+SPARE = 2.2
+"""Times the highest line, below which that rate isn't taken."""
 
+MOST_ADDED = 6
+"""Neighbours up to which adding them one after the other is the quickest way to their mean."""
 TURN = 2 * math.pi
 MOST_STRETCHED = 3
 """Times the root of a block's length that a stretch may have, so that it divides the block."""
@@ -163,31 +167,57 @@ def line_course(
 
     Notes
     -----
-    Samples after the last whole block aren't looked at. Double precision: the digits are the same
-    on every kernel of the linear algebra.
+    Samples after the last whole block aren't looked at. Neighbouring samples are averaged where the
+    lines are low enough; what that takes off a line is put back. Double precision: the digits are
+    the same on every kernel of the linear algebra.
 
     References
     ----------
     IEEE 1057 (sine fit of known frequency).
     """
     apart = _least_apart(lines_hz) if apart_hz is None else apart_hz
-    few = max(int(rate_hz / COARSE_RATE_HZ), 1)
+    few = _averaged(rate_hz, float(np.max(lines_hz)))
     length = max(len(volts) // BLOCKS, int(LEAST_PERIODS * rate_hz / apart) + 1)
     length = few * max(length // few, 1)
     blocks = len(volts) // length
     if blocks < 2:
         raise ValueError("too short for two blocks")
-    turns = 2 * np.pi * lines_hz / rate_hz
-    waves = _Waves.over(turns, length, few)
-    given = waves.parted(volts[: blocks * length].reshape(blocks, length))
-    parts = _fitted(waves.products(given), turns, length)
-    rest = waves.taken_off(given, parts)[:, : length // few]
-    count = len(lines_hz)
-    phasors = parts[:, 1 : count + 1] - 1j * parts[:, count + 1 :]
+    turns, count = few * TURN * lines_hz / rate_hz, length // few
+    waves = _Waves.over(turns, count)
+    given = waves.parted(means_of(volts[: blocks * length], few).reshape(blocks, count))
+    parts = _fitted(waves.products(given), turns, count)
+    rest = waves.taken_off(given, parts)[:, :count]
+    lines = len(lines_hz)
+    phasors = parts[:, 1 : lines + 1] - 1j * parts[:, lines + 1 :]
     middle = ((np.arange(blocks) + 0.5) * length - 0.5) / rate_hz
-    phasors = phasors * np.exp(-2j * np.pi * np.outer(middle, lines_hz))
+    phasors = phasors * np.exp(-1j * TURN * np.outer(middle, lines_hz))
+    phasors /= kept_of(turns, few)
     left = _left(rest, rate_hz / few, max(PART_S, 1 / float(np.min(lines_hz))))
     return LineCourse(phasors, parts[:, 0], left, length, rate_hz, lines_hz * length / rate_hz)
+
+
+def _averaged(rate_hz: float, highest_hz: float) -> int:
+    """How many neighbouring samples are averaged before lines up to a frequency are fitted."""
+    return max(int(rate_hz / max(COARSE_RATE_HZ, SPARE * highest_hz)), 1)
+
+
+def kept_of(turns: Array, few: int) -> Array:
+    """What the mean of neighbouring samples keeps of the amplitude of lines.
+
+    Parameters
+    ----------
+    turns : ndarray of float64, shape (k,)
+        How far each line turns between two means, rad; > 0, below a whole turn a sample.
+    few : int
+        How many are averaged, >= 1.
+
+    Returns
+    -------
+    ndarray of float64, shape (k,)
+        Ratio of amplitudes, below 0 for a line that comes out turned by half.
+    """
+    kept: Array = np.sin(turns / 2) / (few * np.sin(turns / (2 * few)))
+    return kept
 
 
 def _least_apart(lines_hz: Array) -> float:
@@ -199,26 +229,23 @@ class _Waves(NamedTuple):
     """1, cosines and sines over a block, its middle at 0, as products of two short tables.
 
     A block is a number of stretches; the last one may be filled up. near: 1, cosines and sines
-    about the first sample of a stretch, shape (1 + 2 lines, samples). means: the same of the means
-    of `few` neighbours, shape (1 + 2 lines, samples / few). far: exp(i turn) of the stretches'
-    first samples, shape (stretches, lines).
+    about the first sample of a stretch, shape (1 + 2 lines, samples). far: exp(i turn) of the
+    stretches' first samples, shape (stretches, lines).
     """
 
     near: Array
-    means: Array
     far: Complex
 
     @classmethod
-    def over(cls, turns: Array, length: int, few: int) -> _Waves:
-        """For blocks of so many samples, a multiple of few. turns: rad a sample, by line."""
-        least = few * (math.isqrt(length) // few + 1)
-        fitting = (n for n in range(least, MOST_STRETCHED * least, few) if length % n == 0)
+    def over(cls, turns: Array, length: int) -> _Waves:
+        """For blocks of so many samples. turns: rad a sample, by line."""
+        least = math.isqrt(length) + 1
+        fitting = (n for n in range(least, MOST_STRETCHED * least) if length % n == 0)
         samples = next(fitting, least)
         first = samples * np.arange(-(-length // samples)) - (length - 1) / 2
         turned = np.exp(1j * np.multiply.outer(turns, np.arange(samples)))
         near = np.concatenate([np.ones((1, samples)), turned.real, turned.imag])
-        means = near.reshape(len(near), -1, few).mean(axis=2)
-        return cls(near, means, np.exp(1j * np.multiply.outer(first, turns)))
+        return cls(near, np.exp(1j * np.multiply.outer(first, turns)))
 
     def parted(self, blocks: Array) -> Array:
         """Blocks of samples as (blocks, stretches, samples), filled up with 0."""
@@ -236,27 +263,42 @@ class _Waves(NamedTuple):
         return np.concatenate([steady[:, None], turned.real, turned.imag], axis=1)
 
     def taken_off(self, given: Array, parts: Array) -> Array:
-        """Means of `few` neighbours without the lines, a row for each block.
+        """The samples without the lines, a row for each block.
 
         parts: of 1, the cosines and the sines, a row for each block.
         """
         blocks, stretches, samples = given.shape
-        lines, few = self.far.shape[1], samples // self.means.shape[1]
+        lines = self.far.shape[1]
         peaks = (parts[:, 1 : 1 + lines] - 1j * parts[:, 1 + lines :])[:, None, :] * self.far
         waves = np.empty((blocks, stretches, 1 + 2 * lines))
         waves[..., 0] = parts[:, :1]
         waves[..., 1 : 1 + lines] = peaks.real
         np.negative(peaks.imag, out=waves[..., 1 + lines :])
-        rest = _means_of(given, few)
-        rest -= (waves.reshape(blocks * stretches, -1) @ self.means).ravel()
+        fitted = waves.reshape(blocks * stretches, -1) @ self.near
+        rest: Array = given.reshape(blocks * stretches, samples) - fitted
         return rest.reshape(blocks, -1)
 
 
-def _means_of(given: Array, few: int) -> Array:
-    """Means of `few` neighbours."""
-    each = given.reshape(-1)
+def means_of(volts: Array, few: int) -> Array:
+    """Means of neighbouring samples.
+
+    Parameters
+    ----------
+    volts : ndarray of float64, shape (n,)
+        V.
+    few : int
+        How many are averaged, >= 1.
+
+    Returns
+    -------
+    ndarray of float64, shape (n // few,)
+        V; samples left over at the end are not used.
+    """
     if few == 1:
-        return each.copy()
+        return volts.copy()
+    each = volts[: len(volts) // few * few]
+    if few > MOST_ADDED:
+        return np.asarray(each.reshape(-1, few) @ np.full(few, 1 / few))
     sums: Array = each[::few] + each[1::few]
     for n in range(2, few):
         sums += each[n::few]

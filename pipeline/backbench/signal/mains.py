@@ -20,6 +20,7 @@ WANDER = 4e-4
 """Change of the mains frequency within a record, relative: common practice, no source."""
 LINES = 10
 _STANDING = 12.0
+_MULTIPLES = np.arange(1.0, LINES + 1)
 
 
 def clear_of_mains(spectrum: Spectrum, nominal_hz: float | None) -> NDArray[np.bool_]:
@@ -137,7 +138,7 @@ def wrong_mains(
     spectrum: Spectrum,
     noise: Array,
     nominal_hz: float | None,
-    apart: Callable[[float], float] | None = None,
+    apart: Callable[[Array], Array] | None = None,
 ) -> str | None:
     """Why the stated mains frequency can't be right: the record shows another one.
 
@@ -152,7 +153,7 @@ def wrong_mains(
     nominal_hz : float or None
         Mains frequency as stated, Hz; None where unknown: then nothing is wrong.
     apart : callable, optional
-        Gives the distance of a position to the nearest line that the stimulus may make, bins: lines
+        Gives the distance of positions to the nearest line that the stimulus may make, bins: lines
         on these tell nothing. None where nothing plays.
 
     Returns
@@ -176,7 +177,7 @@ def is_confirmed(
     spectrum: Spectrum,
     noise: Array,
     nominal_hz: float,
-    apart: Callable[[float], float] | None = None,
+    apart: Callable[[Array], Array] | None = None,
 ) -> bool:
     """Whether a record shows a line of the stated mains frequency and of no other usual one.
 
@@ -222,7 +223,7 @@ def _other_mains(
     spectrum: Spectrum,
     noise: Array,
     nominal_hz: float,
-    apart: Callable[[float], float] | None,
+    apart: Callable[[Array], Array] | None,
 ) -> float | None:
     """The other usual mains frequency, where the record shows that one and not the stated one.
 
@@ -247,29 +248,30 @@ def _standing_alone(
     noise: Array,
     mains_hz: float,
     other_hz: float,
-    apart: Callable[[float], float] | None,
+    apart: Callable[[Array], Array] | None,
     times: float = 1.0,
 ) -> list[int]:
     """Which of the first multiples stand out, but for those of the other and of the stimulus.
 
     times: how much more than it takes.
     """
-    standing, half = [], spectrum.window.half_width + 1
-    step = other_hz / spectrum.resolution_hz
-    for multiple in range(1, LINES + 1):
-        hz = multiple * mains_hz
-        centre, reach = hz / spectrum.resolution_hz, half + 0.2 * OFF_NOMINAL * hz
-        within = OFF_NOMINAL / 4 * centre + 1
-        away = abs(centre - round(centre / step) * step)
-        if apart is not None:
-            if apart(centre) < 2 * reach:
-                continue
-        elif away >= half + 2 * within:
-            # With nothing playing it is enough that no lobe of the other's lines reaches here.
-            away = 2 * reach
-        if away < 2 * reach or centre + 2 * reach > len(noise) or centre < 2 * half:
-            continue
-        lobe = slice(int(centre - within), int(centre + within) + 1)
-        if spectrum.power[lobe].max() > 2 * _STANDING * times * noise[int(centre)]:
-            standing.append(multiple)
-    return standing
+    half, step = spectrum.window.half_width + 1, other_hz / spectrum.resolution_hz
+    hz = mains_hz * _MULTIPLES
+    centre, reach = hz / spectrum.resolution_hz, half + 0.2 * OFF_NOMINAL * hz
+    within = OFF_NOMINAL / 4 * centre + 1
+    away = np.abs(centre - np.rint(centre / step) * step)
+    alone = away >= 2 * reach
+    if apart is not None:
+        alone &= apart(centre) >= 2 * reach
+    else:
+        # With nothing playing it is enough that no lobe of the other's lines reaches here.
+        alone |= away >= half + 2 * within
+    alone &= (centre + 2 * reach <= len(noise)) & (centre >= 2 * half)
+    least = 2 * _STANDING * times
+    places = zip(centre[alone].tolist(), within[alone].tolist(), strict=True)
+    found = [
+        spectrum.power[int(at - far) : int(at + far) + 1].max() > least * noise[int(at)]
+        for at, far in places
+    ]
+    multiples = _MULTIPLES[alone].astype(int).tolist()
+    return [multiple for multiple, stands in zip(multiples, found, strict=True) if stands]

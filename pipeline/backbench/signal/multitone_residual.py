@@ -95,18 +95,17 @@ def _beside_lobes(tones: ToneSet, stated_hz: Sequence[float]) -> float:
     """
     spectrum, half, width = tones.spectrum, tones.half, tones.spectrum.window.half_width
     step = _common_bins(tones, stated_hz)
-    variance = 0.0
-    for position in tones.positions.tolist():
-        for first in (position - half - width, position + half):
-            bins = np.arange(max(math.ceil(first), 0), math.floor(first + width) + 1)
-            bins = bins[(bins < len(spectrum.bins)) & (bins > half)]
-            bins = bins[~tones.removed[bins]]
-            if step > half:
-                bins = bins[np.abs(bins - step * np.rint(bins / step)) > width]
-            seen, noise = float(spectrum.power[bins].sum()), float(tones.noise[bins].sum())
-            if seen > EDGE_STANDING * noise:
-                variance += (seen - noise) ** 2
-    return variance
+    first = np.concatenate([tones.positions - half - width, tones.positions + half])
+    bins = np.ceil(first).astype(int)[:, None] + np.arange(width + 1)
+    beside = (bins <= (first + width)[:, None]) & (bins < len(spectrum.bins)) & (bins > half)
+    bins = np.where(beside, bins, 0)
+    beside &= ~tones.removed[bins]
+    if step > half:
+        beside &= np.abs(bins - step * np.rint(bins / step)) > width
+    seen, noise = (
+        np.where(beside, each[bins], 0.0).sum(axis=1) for each in (spectrum.power, tones.noise)
+    )
+    return float(np.sum((seen - noise)[seen > EDGE_STANDING * noise] ** 2))
 
 
 def _cut_by_tones(tones: ToneSet, stated_hz: Sequence[float]) -> tuple[float, float]:

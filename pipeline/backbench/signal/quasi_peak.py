@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from functools import lru_cache
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,6 +22,12 @@ OF_THE_METER = (CHARGE_S, DISCHARGE_S)
 BLOCK_S, BEFORE_S = 0.3, 1.5
 """Stretches that are followed at once (a power of what is left after each must stay a number),
 and the part of a record that is played before it: five of the meter's longest time constant."""
+FIRST_BLOCK_S = 0.02
+"""The first stretch: short, as a start from below tells little of which samples charge."""
+NEEDLE_EVERY = 16
+"""Samples between two places of the needle that are reckoned: it lags by thousands of them."""
+SETTLED = 1e-9
+"""Relative difference of two starts' voltages below which they go on as one."""
 LOWER = 1 - 1e-9
 """A sample below this share of the lowest voltage doesn't charge, however that was rounded."""
 HIGHEST_EVERY_S, LEAST_BLOCKS = 0.5, 4
@@ -71,18 +78,62 @@ def _followed(
 
     among: samples by block of which alone any can charge it; all where none are given.
     """
-    block = max(int(BLOCK_S * rate_hz), 1)
-    weights = _level_weights(block, times[0] * rate_hz)
     course, charging = np.empty(len(rectified)), []
-    for n, first in enumerate(range(0, len(rectified), block)):
-        part, held = rectified[first : first + block], course[first : first + block]
-        fall = _level_weights(block, times[1] * rate_hz)[0][: len(part)]
-        likely = among[n] if among else _likely(part, fall, start, weights)
-        levels, places = _charged(part, fall, likely, start, weights)
-        np.multiply(_spread(levels, places, len(part)), fall, out=held)
+    for n, (first, stop) in enumerate(_blocks(len(rectified), rate_hz)):
+        part, held = rectified[first:stop], course[first:stop]
+        likely = among[n] if among else None
+        charging.append(_follow_block(part, held, rate_hz, start, likely, times))
         start = float(held[-1])
-        charging.append(places)
     return course, charging
+
+
+def _blocks(count: int, rate_hz: float) -> list[tuple[int, int]]:
+    """First sample of each stretch that is followed at once, and the one after its last."""
+    block = max(int(BLOCK_S * rate_hz), 1)
+    edges = [0, *range(max(int(FIRST_BLOCK_S * rate_hz), 1), count, block), count]
+    return list(pairwise(edges))
+
+
+def _follow_block(
+    part: Array,
+    held: Array,
+    rate_hz: float,
+    start: float,
+    likely: SampleIndices | None = None,
+    times: tuple[float, float] = OF_THE_METER,
+) -> SampleIndices:
+    """Put the capacitor's course over a stretch into `held`; the samples that charge it."""
+    block = max(int(BLOCK_S * rate_hz), len(part))
+    weights = _level_weights(block, times[0] * rate_hz)
+    fall = _level_weights(block, times[1] * rate_hz)[0][: len(part)]
+    if likely is None:
+        likely = _likely(part, fall, start, weights)
+    levels, places = _charged(part, fall, likely, start, weights)
+    np.multiply(_spread(levels, places, len(part)), fall, out=held)
+    return places
+
+
+def _once_more(
+    rectified: Array,
+    rate_hz: float,
+    course: Array,
+    charging: Sequence[SampleIndices],
+    begun: float,
+) -> None:
+    """Follow a record anew from where its course ended, until that goes on as it did before.
+
+    course: of the record from the voltage `begun`, which is written over. charging: samples that
+    charged the capacitor in it, by block.
+    """
+    start = float(course[-1])
+    # From a higher start the voltage is higher all along: what didn't charge it doesn't now.
+    higher = start >= begun
+    for (first, stop), places in zip(_blocks(len(course), rate_hz), charging, strict=True):
+        held, before = course[first:stop], float(course[stop - 1])
+        _follow_block(rectified[first:stop], held, rate_hz, start, places if higher else None)
+        start = float(held[-1])
+        if abs(start - before) <= SETTLED * before:
+            return
 
 
 def _likely(part: Array, fall: Array, start: float, weights: LevelWeights) -> SampleIndices:
@@ -144,7 +195,7 @@ def _level_weights(count: int, samples: float) -> LevelWeights:
 
 
 def needle(held: Array, rate_hz: float, start: float = 0.0) -> Array:
-    """Where the meter's needle stands: the capacitor's voltage behind a lag of 140 ms.
+    """Where the meter's needle stands from time to time: the voltage behind a lag of 140 ms.
 
     Parameters
     ----------
@@ -157,32 +208,25 @@ def needle(held: Array, rate_hz: float, start: float = 0.0) -> Array:
 
     Returns
     -------
-    ndarray of float64, shape (n,)
-        V.
+    ndarray of float64, shape (m,)
+        V, after every 16th sample and after the last.
 
     References
     ----------
     Rec. ITU-R BS.468-4, clause 2; see follow.
     """
-    block = max(int(BLOCK_S * rate_hz), 1)
-    weights = _level_weights(block, NEEDLE_S * rate_hz)
-    shown = np.empty(len(held))
-    for first in range(0, len(held), block):
-        part = held[first : first + block]
-        shown[first : first + block] = _levels(part, start, weights)[1:]
-        start = float(shown[first + len(part) - 1])
-    return shown
-
-
-def _needle_after(held: Array, rate_hz: float, start: float) -> float:
-    """Where the needle stands after the last sample; see needle."""
-    block = max(int(BLOCK_S * rate_hz), 1)
+    block = NEEDLE_EVERY * max(int(BLOCK_S * rate_hz / NEEDLE_EVERY), 1)
     left, gained = _level_weights(block, NEEDLE_S * rate_hz)
+    shown = []
     for first in range(0, len(held), block):
         part = held[first : first + block]
-        # Not by the linear algebra library, which may start threads for so long a sum.
-        start = float(left[len(part) - 1] * (start + np.einsum("i,i->", part, gained[: len(part)])))
-    return start
+        places = np.arange(0, len(part), NEEDLE_EVERY)
+        own = np.add.reduceat(part * gained[: len(part)], places)
+        own[0] += start
+        ends = np.minimum(places + NEEDLE_EVERY, len(part)) - 1
+        shown.append(np.cumsum(own) * left[ends])
+        start = float(shown[-1][-1])
+    return np.concatenate(shown)
 
 
 @lru_cache(maxsize=8)
@@ -206,8 +250,8 @@ def of_sine(rate_hz: float) -> float:
     return float(settled[len(settled) // 2 :].mean())
 
 
-def needle_course(rectified: Array, rate_hz: float) -> Array:
-    """Where the needle stands all along a record.
+def needle_course(rectified: Array, rate_hz: float) -> tuple[Array, float]:
+    """Where the needle stands all along a record, from time to time.
 
     Parameters
     ----------
@@ -218,8 +262,10 @@ def needle_course(rectified: Array, rate_hz: float) -> Array:
 
     Returns
     -------
-    ndarray of float64, shape (n,)
+    course : ndarray of float64, shape (m,)
         In the unit of `rectified`.
+    course_rate_hz : float
+        Places a second.
 
     Notes
     -----
@@ -232,12 +278,13 @@ def needle_course(rectified: Array, rate_hz: float) -> Array:
     """
     before = rectified[-round(BEFORE_S * rate_hz) :]
     mean = float(rectified.mean())
-    charged, charging = _followed(before, rate_hz, mean)
-    shown, end = _needle_after(charged, rate_hz, float(charged.mean())), float(charged[-1])
-    # From a higher start the voltage is higher all along: what didn't charge it doesn't now.
-    alike = len(before) == len(rectified) and end >= mean
-    held = _followed(rectified, rate_hz, end, charging if alike else ())[0]
-    return needle(held, rate_hz, shown)
+    held, charging = _followed(before, rate_hz, mean)
+    shown = float(needle(held, rate_hz, float(held.mean()))[-1])
+    if len(before) == len(rectified):
+        _once_more(rectified, rate_hz, held, charging, mean)
+    else:
+        held = _followed(rectified, rate_hz, float(held[-1]))[0]
+    return needle(held, rate_hz, shown), rate_hz / NEEDLE_EVERY
 
 
 def highest(course: Array, rate_hz: float) -> tuple[float, float, int]:

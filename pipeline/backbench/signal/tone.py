@@ -73,20 +73,21 @@ class ToneLines(Stepped):
         """Of the fundamental at the record's middle, rad, cosine."""
         return float(self._lines[0].phase[0])
 
-    def apart(self, position: float) -> float:
-        """Distance of a position to the nearest harmonic.
+    def apart(self, positions: Array) -> Array:
+        """Distance of positions to the nearest harmonic.
 
         Parameters
         ----------
-        position : float
+        positions : ndarray of float64, shape (k,)
             Bins.
 
         Returns
         -------
-        float
+        ndarray of float64, shape (k,)
             Bins.
         """
-        return abs(position - round(position / self.position) * self.position)
+        away: Array = np.abs(positions - np.rint(positions / self.position) * self.position)
+        return away
 
     def _with_steps(self, line: MeanSquare) -> MeanSquare:
         """A line, what the samples' steps may add to it in its variance."""

@@ -118,13 +118,14 @@ def tones_course(track: Track, tones: ToneSet) -> LineCourse:
 def _near_tones(tones: ToneSet, block_s: float) -> Array:
     """Peak amplitude of what stands beside each tone, nearer than a block tells apart, V."""
     spectrum, reach = tones.spectrum, NEAR_TURNS / (block_s * tones.spectrum.resolution_hz)
-    result = np.zeros(len(tones.positions))
-    for k, position in enumerate(tones.positions.tolist()):
-        near = slice(max(int(position - reach), 0), int(position + reach) + 2)
-        power, noise = spectrum.power[near], tones.noise[near]
-        lines = ~tones.removed[near] & (power > LINE * noise)
-        result[k] = np.sqrt(2 * np.sum(power[lines]))
-    return result
+    first = np.maximum(tones.positions - reach, 0.0).astype(int)
+    stop = np.minimum((tones.positions + reach).astype(int) + 2, len(spectrum.power))
+    bins = first[:, None] + np.arange(int((stop - first).max()))
+    near = bins < stop[:, None]
+    bins = np.where(near, bins, 0)
+    power, noise = spectrum.power[bins], tones.noise[bins]
+    lines = near & ~tones.removed[bins] & (power > LINE * noise)
+    return np.asarray(np.sqrt(2 * np.where(lines, power, 0.0).sum(axis=1)))
 
 
 def background_ratio_of_tones(tones: ToneSet) -> float:
@@ -171,16 +172,19 @@ def _strong_products(tones: ToneSet) -> tuple[Array, float]:
         return np.array([]), 0.0
     apart, positions = 2 * tones.half, tones.positions.tolist()
     places = product_positions(tones.positions, PRODUCTS)
-    places = places[[tones.covers(place) for place in places.tolist()]]
+    places = tones.covered(places)
     # What is steady is fitted, whatever made it: mains lines that may hide there don't matter.
     lines = read_lines(tones.spectrum, places)
     noise = lines.noise_at(places, tones.noise)
     power = lines.square - noise
     least = WORTH_FITTING * float(np.maximum(power, 0.0).mean()) if len(power) else 0.0
     middle = float(np.mean(positions))
+    weakest = min(least, STRONG * min(tone.value for tone in tones.tones))
     chosen: list[tuple[float, float]] = []
     for k in np.argsort(-power).tolist():
         place, value = float(places[k]), float(power[k])
+        if value <= weakest:
+            break
         clear = min(abs(place - other) for other in positions) > apart
         wanted = value > least and len(chosen) < MOST_FITTED
         nearest = tones.tones[0 if place < middle else 1]

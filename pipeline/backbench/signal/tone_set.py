@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import itertools
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,7 +18,7 @@ from backbench.signal.hidden_hum import (
     hidden_under_tones,
     on_sideband,
 )
-from backbench.signal.power import MeanSquare, line_power
+from backbench.signal.power import MeanSquare, lobe_powers
 from backbench.signal.spectrum import Spectrum, read_lines
 from backbench.signal.tone import EDGE, PASS_BAND
 from backbench.signal.track import Array
@@ -54,7 +53,7 @@ class ToneSet(Stepped):
     mains_hz: float | None
     step_v: float = 0.0
 
-    @property
+    @cached_property
     def half(self) -> float:
         """Bins on each side of a line that belong to it."""
         return self.spectrum.window.half_width + MARGIN_BINS
@@ -74,9 +73,9 @@ class ToneSet(Stepped):
         hum = hidden_under_tones(
             self.spectrum, self.noise, self.positions, self.half, self.mains_hz
         )
-        whole = [self._lobe_power(position) for position in self.positions.tolist()]
+        whole = self._lobe_powers()
         return tuple(
-            line._replace(floor=line.floor + most**2, slope=line.slope + 2 * most)
+            MeanSquare(line.value, line.floor + most**2, line.slope + 2 * most, line.samples)
             for line, most in zip(whole, hum.tolist(), strict=True)
         )
 
@@ -149,20 +148,20 @@ class ToneSet(Stepped):
             aside=aside,
         )
 
-    def apart_from_products(self, position: float) -> float:
-        """Distance of a position to the nearest tone or product of theirs.
+    def apart_from_products(self, positions: Array) -> Array:
+        """Distance of positions to the nearest tone or product of theirs.
 
         Parameters
         ----------
-        position : float
+        positions : ndarray of float64, shape (k,)
             Bins.
 
         Returns
         -------
-        float
+        ndarray of float64, shape (k,)
             Bins.
         """
-        return float(self._apart(np.array([position]), self._products)[0])
+        return self._apart(positions, self._products)
 
     @cached_property
     def _products(self) -> Array:
@@ -187,20 +186,43 @@ class ToneSet(Stepped):
         -------
         bool
         """
-        top = min(self.spectrum.rate_hz * PASS_BAND * EDGE / self.spectrum.resolution_hz,
-                  len(self.noise) - 1 - self.half)  # fmt: skip
-        return self.half < position <= top
+        return self.half < position <= self._top
+
+    def covered(self, positions: Array) -> Array:
+        """Those of some positions that lie there.
+
+        Parameters
+        ----------
+        positions : ndarray of float64, shape (k,)
+            Bins.
+
+        Returns
+        -------
+        ndarray of float64, shape (m,)
+        """
+        return positions[(positions > self.half) & (positions <= self._top)]
+
+    @cached_property
+    def _top(self) -> float:
+        """End of the converter's band, bins."""
+        top = self.spectrum.rate_hz * PASS_BAND * EDGE / self.spectrum.resolution_hz
+        return min(top, len(self.noise) - 1 - self.half)
 
     @cached_property
     def removed(self) -> NDArray[np.bool_]:
         """True for each bin of the spectrum that belongs to a tone or to the steady part."""
         return ~clear_of_lines(self.positions, self.half, len(self.spectrum.bins))
 
-    def _lobe_power(self, position: float) -> MeanSquare:
-        lobe = slice(math.ceil(position - self.half), math.floor(position + self.half) + 1)
-        spread = self.spectrum.window.spread
-        samples = degrees_of_freedom(position, spread)
-        return line_power(self.spectrum.power[lobe], self.noise[lobe], spread, samples)
+    def _lobe_powers(self) -> list[MeanSquare]:
+        """Mean square of each tone, whatever may hide there."""
+        spread, places = self.spectrum.window.spread, self.positions.tolist()
+        half = self.half
+        lobes = [(math.ceil(place - half), math.floor(place + half) + 1) for place in places]
+        powers = lobe_powers(self.spectrum.power, self.noise, spread, math.inf, lobes)
+        return [
+            MeanSquare(*power[:3], degrees_of_freedom(place, spread))
+            for power, place in zip(powers, places, strict=True)
+        ]
 
 
 def summed(parts: Sequence[MeanSquare]) -> MeanSquare:
@@ -240,10 +262,18 @@ def product_positions(positions: Array, order: int) -> Array:
     ndarray of float64, shape (k,)
         Fractional bins, rising.
     """
-    low, high = positions.tolist()
-    pairs = itertools.product(range(-order, order + 1), range(order + 1))
-    sums = {abs(m * low + n * high) for m, n in pairs if 0 < abs(m) + n <= order}
-    return np.array(sorted(sums))
+    of_low, of_high = _multiples(order)
+    return np.unique(np.abs(of_low * positions[0] + of_high * positions[1]))
+
+
+@lru_cache(maxsize=4)
+def _multiples(order: int) -> tuple[Array, Array]:
+    """Multiples of the lower and of the higher of two tones that make products up to an order."""
+    of_low = np.arange(-order, order + 1.0)[:, None] + np.zeros(order + 1)
+    of_high = np.arange(order + 1.0) + np.zeros((2 * order + 1, 1))
+    together = np.abs(of_low) + of_high
+    chosen = (together > 0) & (together <= order)
+    return of_low[chosen], of_high[chosen]
 
 
 def clear_of_lines(lines: Iterable[float], half: float, count: int) -> NDArray[np.bool_]:
@@ -262,7 +292,9 @@ def clear_of_lines(lines: Iterable[float], half: float, count: int) -> NDArray[n
     -------
     ndarray of bool, shape (count,)
     """
+    places = np.array([0.0, *lines])
+    taken = np.add.outer(np.ceil(places - half).astype(int), np.arange(math.floor(2 * half) + 1))
+    inside = (taken >= 0) & (taken < count) & (taken <= (places + half)[:, None])
     clear = np.ones(count, dtype=bool)
-    for line in (0.0, *lines):
-        clear[max(math.ceil(line - half), 0) : max(math.floor(line + half) + 1, 0)] = False
+    clear[taken[inside]] = False
     return clear

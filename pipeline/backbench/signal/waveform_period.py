@@ -2,15 +2,23 @@
 
 from __future__ import annotations
 
+import math
 from typing import NamedTuple
+from weakref import WeakKeyDictionary
 
 import numpy as np
 from numpy.typing import NDArray
 
 from backbench.errors import Refusal
 from backbench.quantities.writing import in_text
-from backbench.signal.line_course import LineCourse, line_course
-from backbench.signal.spectrum import read_lines
+from backbench.signal.line_course import (
+    COARSE_RATE_HZ,
+    LineCourse,
+    kept_of,
+    line_course,
+    means_of,
+)
+from backbench.signal.spectrum import Lines, read_lines
 from backbench.signal.tone import PASS_BAND, ToneLines
 from backbench.signal.tone_search import find_tone, seek_tone
 from backbench.signal.track import Array, Track
@@ -87,9 +95,8 @@ def one_period(track: Track, stated_hz: float, mains_hz: float | None) -> Period
         )
     tone_lines = find_tone(track, stated_hz, mains_hz)
     own = tone_lines.spectrum
-    orders, positions = _orders(tone_lines)
+    orders, lines, noises = _harmonics(tone_lines)
     last = len(orders)
-    lines = read_lines(own, positions)
     peaks = np.sqrt(2 * lines.square)
     if not THIRD[0] < peaks[2] / peaks[0] < THIRD[1]:
         raise Refusal(
@@ -102,7 +109,7 @@ def one_period(track: Track, stated_hz: float, mains_hz: float | None) -> Period
     phase = lines.phase - orders * (lines.phase[0] + np.pi / 2)
     size = max(POINTS, 2 ** int(np.ceil(np.log2(FINER * last))))
     volts = _wave(peaks * np.exp(1j * phase), size) + own.mean
-    noise = float(np.sqrt(np.sum(lines.noise_at(positions, tone_lines.noise))))
+    noise = math.sqrt(float(noises.sum()))
     frequency = tone_lines.frequency_hz
     return Period(np.arange(size) / size / frequency, volts, frequency, noise)
 
@@ -137,18 +144,34 @@ def period_course(
         Where the record is too short for two blocks.
     """
     tone_lines = seek_tone(track, stated_hz, mains_hz)
-    orders, positions = _orders(tone_lines)
-    lines = read_lines(tone_lines.spectrum, positions)
+    orders, lines, _ = _harmonics(tone_lines)
+    few = max(int(track.rate_hz / COARSE_RATE_HZ), 1)
     peaks = np.sqrt(2 * lines.square) * np.exp(1j * _from_start(tone_lines, lines.phase, orders))
+    turn = few * 2 * math.pi * tone_lines.frequency_hz / track.rate_hz
+    peaks *= kept_of(turn * orders.astype(np.float64), few)
     peaks[0] = 0
     wave = _wave(peaks, TABLE)
     turns = tone_lines.frequency_hz / track.rate_hz * TABLE
-    places = (np.arange(len(track.volts)) * turns).astype(np.int64) & (TABLE - 1)
-    course = line_course(
-        track.volts - wave[places], track.rate_hz, np.array([tone_lines.frequency_hz])
-    )
+    volts = means_of(track.volts, few)
+    places = np.arange(len(volts)) * (few * turns)
+    places += (few - 1) / 2 * turns
+    volts -= wave[places.astype(np.int64) & (TABLE - 1)]
+    course = line_course(volts, track.rate_hz / few, np.array([tone_lines.frequency_hz]))
     noise = float(tone_lines.noise.sum()) / tone_lines.fundamental.value
     return course, max(noise, STILL)
+
+
+_kept: WeakKeyDictionary[ToneLines, tuple[NDArray[np.int_], Lines, Array]] = WeakKeyDictionary()
+
+
+def _harmonics(tone_lines: ToneLines) -> tuple[NDArray[np.int_], Lines, Array]:
+    """Orders of the harmonics that the converter passes, these, and what noise adds to each, V^2;
+    read once for each tone."""
+    if tone_lines not in _kept:
+        orders, positions = _orders(tone_lines)
+        lines = read_lines(tone_lines.spectrum, positions)
+        _kept[tone_lines] = orders, lines, lines.noise_at(positions, tone_lines.noise)
+    return _kept[tone_lines]
 
 
 def _orders(tone_lines: ToneLines) -> tuple[NDArray[np.int_], Array]:
