@@ -88,8 +88,8 @@ def _placed(chart_input: ChartInput) -> _Placed:
             math.log(value) if logs else value
         )
     scaled = np.clip(robust_scale(table), -MOST_DEVIATIONS, MOST_DEVIATIONS)
-    telling = np.isfinite(scaled).any(axis=0)
-    whole = np.isfinite(table).all(axis=1)
+    telling = np.asarray(np.isfinite(scaled).any(axis=0))
+    whole = np.asarray(np.isfinite(table).all(axis=1))
     titles = [row["title"] for k, row in enumerate(metrics.values()) if telling[k]]
     kept = [unit for k, unit in enumerate(units.values()) if whole[k]]
     return _Placed(kept, titles, scaled[np.ix_(whole, telling)], lacking)
