@@ -63,6 +63,7 @@ def frames_of(count: int, label: str | None = None) -> Frames:
         "loads": _loads(some),
         "promises": _promises(some),
         "timeline": _timeline(some),
+        "likeness": _likeness(some),
     }
 
 
@@ -301,6 +302,17 @@ def _timeline(some: list[dict[str, Any]]) -> pl.DataFrame:
         reach = {"low": value * 0.95, "high": value * 1.05, "unit": "V", "title": "Noise"}
         rows.append(u | {"made_first": first, "made_last": last, "year": (first + last) / 2}
                     | {"value": value, "bound": "upper" if k == 1 else None} | reach)  # fmt: skip
+    return pl.DataFrame(rows, infer_schema_length=None, schema_overrides={"bound": pl.String})
+
+
+def _likeness(some: list[dict[str, Any]]) -> pl.DataFrame:
+    """Gain grows by 1 dB, power by half from unit to unit; the last has only a bound of power."""
+    rows = []
+    for k, u in enumerate(some):
+        bound = "lower" if k == len(some) - 1 and k > 4 else None
+        figures = (("gain", "Gain", 20.0 + k, "dB", None), ("power", "Power", 1.5**k, "W", bound))
+        rows += [u | {"metric": metric, "title": title, "value": value, "unit": unit, "bound": b}
+                 for metric, title, value, unit, b in figures]  # fmt: skip
     return pl.DataFrame(rows, infer_schema_length=None, schema_overrides={"bound": pl.String})
 
 

@@ -67,3 +67,12 @@ def test_the_same_points_give_the_same_map() -> None:
     again = likeness_map(points[::-1].copy()).places[::-1]
     assert again == pytest.approx(likeness_map(points).places)
     assert likeness_map(np.ones((3, 2))).shown == 1.0
+
+
+def test_directions_are_where_a_column_grows() -> None:
+    """A column that is one of the axes grows along it alone."""
+    wide, narrow = np.array([-3.0, -1.0, 1.0, 3.0]), np.array([0.5, -0.5, -0.5, 0.5])
+    found = likeness_map(np.column_stack([wide, narrow]))
+    assert np.abs(found.directions) == pytest.approx(np.diag([np.sqrt(20), 1.0]), abs=1e-12)
+    along = found.places[:, 0] * np.sign(found.directions[0, 0])
+    assert along == pytest.approx(wide)

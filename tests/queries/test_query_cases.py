@@ -693,6 +693,26 @@ CASES = [
         unit_key | value
         a        | 30
         """, {"metric": "power_at_limit", "point": "limit-1khz-8ohm", "limit_percent": "10"}),
+    Case("map-of-likeness", """
+        unit a
+        reading a gain 26 0.1
+        reading a gain 25 0.1 output=right
+        reading a power_at_limit 20 0 limit_percent=1.0 power_w=None
+        reading a power_at_limit 30 0 limit_percent=10.0 power_w=None
+        unit b technology='solid state'
+        reading b gain 30 0.5
+        reading b thd 0.01 0.01 bound=upper status=at_floor
+        unit p kind=preamplifier
+        reading p gain 10 0.1
+        """, """
+        unit_key | model     | metric         | value | bound | unit | marked
+        a        | Ostrova A | gain           | 26    |       | dB   | False
+        a        | Ostrova A | power_at_limit | 20    |       | W    | False
+        a        | Ostrova A | thd            |       |       | %    | False
+        b        | Ostrova B | gain           | 30    |       | dB   | True
+        b        | Ostrova B | power_at_limit |       |       | W    | True
+        b        | Ostrova B | thd            | 0.01  | upper | %    | True
+        """, {"unit": "b"}),
     Case("harmonic-patterns", """
         unit a
         reading a harmonic -60 1 order_n=2

@@ -52,11 +52,13 @@ def in_order_of_likeness(distances: Floats) -> list[int]:
 class LikenessMap:
     """Places in a plane whose distances are as near to those given as a plane allows.
 
-    shown: the share of the squared distances that the plane holds, 0 to 1.
+    shown: the share of the squared distances that the plane holds, 0 to 1. directions: shape
+    (columns, 2), where each column grows, by its covariance with the axes in units of theirs.
     """
 
     places: Floats
     shown: float
+    directions: Floats
 
 
 def likeness_map(columns: Floats) -> LikenessMap:
@@ -73,4 +75,7 @@ def likeness_map(columns: Floats) -> LikenessMap:
     total = float((sizes**2).sum())
     plane = np.zeros((len(columns), 2))
     plane[:, : min(2, placed.shape[1])] = placed[:, :2]
-    return LikenessMap(plane, float((sizes[:2] ** 2).sum()) / total if total else 1.0)
+    shown = float((sizes[:2] ** 2).sum()) / total if total else 1.0
+    spread = np.sqrt((plane**2).sum(axis=0))
+    directions = centred.T @ plane / np.where(spread > 0, spread, 1.0)
+    return LikenessMap(plane, shown, directions)
