@@ -11,18 +11,25 @@ import numpy as np
 
 from backbench.errors import Refusal
 from backbench.quantities.writing import in_text
-from backbench.signal.track import Track
+from backbench.signal.track import Array, Track
 from backbench.signal.word_length import sample_step
 
 ALIKE_STEPS = 2.5
 """Steps within which samples of one voltage lie, dither included."""
-FINE = 1e-7
-"""The same of samples without steps, re the greatest: single precision."""
+FINE = 1e-6
+"""The same of samples without steps, re the greatest. Single precision is a tenth of it; noise that
+is not far above is what harmonics leave that sampling mirrors, not a converter's."""
 NOISE_OVER = 4.0
 """Times that width the noise must have, so that it tells."""
 MOST_ALIKE = 16
 """Extreme values that noise leaves so near to each other: of independent ones of normal noise
 about 3 lie within a quarter of its rms of the greatest (extreme value theory, closed form)."""
+
+OFTENER = 4.0
+"""Times as often as any other voltage the extreme one must recur: without noise a tone whose period
+is a whole number of samples repeats all of its values."""
+BELOW_TOP = (0.3, 0.95)
+"""Share of the extreme voltage between which others are looked at."""
 
 
 def refuse_flat_tops(track: Track, noise_v: float) -> None:
@@ -45,10 +52,20 @@ def refuse_flat_tops(track: Track, noise_v: float) -> None:
     if noise_v < NOISE_OVER * alike:
         return
     for reached, end in ((track.volts >= high - alike, high), (track.volts <= low + alike, low)):
-        # A flat part holds neighbours; a tone of whole samples a period repeats its peak alone.
-        if np.count_nonzero(reached[1:] & reached[:-1]) > MOST_ALIKE:
+        count = int(np.count_nonzero(reached))
+        if count > MOST_ALIKE and count > OFTENER * _elsewhere(track.volts, end, alike):
             raise Refusal(
                 f"the record is cut off at {in_text(end, 'V', 4)}, below its full scale and behind "
                 "its noise: an input stage of the recorder clipped, or the file was turned down "
                 "after it had clipped; record again at a lower gain"
             )
+
+
+def _elsewhere(volts: Array, end: float, alike: float) -> int:
+    """How often the most frequent voltage well below an extreme one recurs, within a width."""
+    share = volts / end
+    some = volts[(share > BELOW_TOP[0]) & (share < BELOW_TOP[1])]
+    if not len(some):
+        return 0
+    _, counts = np.unique(np.rint(some / alike), return_counts=True)
+    return int(counts.max())
