@@ -49,7 +49,7 @@ def test_every_audio_file_fits_its_manifest_and_no_sample_is_clipped(written: li
         for capture in manifest.capture:
             if capture.of is not None or _is_spoiled(folder.name, capture.file):
                 continue
-            words, rate = soundfile.read(folder / capture.file, dtype="int32")
+            words, rate = soundfile.read(folder / capture.file, dtype="int32", always_2d=True)
             assert words.shape[1] == len(manifest.tracks_of(capture))
             assert rate in RATES
             assert not (words % 256).any()  # 24 bits in 32
