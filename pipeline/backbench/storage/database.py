@@ -13,13 +13,13 @@ from typing import Any, TypeAlias
 
 import duckdb
 import polars as pl
-from filelock import FileLock, Timeout
 
 from backbench.errors import Fault, UserError
 from backbench.quantities.writing import in_text
 from backbench.storage import query_limits
 from backbench.storage.atomic_io import flush_file, parquet_bytes, rename
 from backbench.storage.fault_injection import reached
+from backbench.storage.lock import Held, held
 from backbench.storage.query_limits import bounded
 from backbench.storage.schema_steps import checksum, migrations
 from backbench.storage.scratch import scratch_folder
@@ -309,17 +309,11 @@ def _connected(path: Path, *, read_only: bool, config: dict[str, Any]) -> Iterat
 @contextmanager
 def _in_turn(path: Path) -> Iterator[None]:
     """Whoever waits for the database holds the gate: a stream of readers lets a writer in."""
-    gate = FileLock(path.with_name(GATE), poll_interval=0.02)
-    try:
-        gate.acquire(timeout=PATIENCE_S)
-    except (Timeout, OSError):
+    with ExitStack() as gate:
         # Held too long, or a folder that can't be written: opening will say what is the matter.
+        with suppress(Held, OSError):
+            gate.enter_context(held(path.with_name(GATE), PATIENCE_S))
         yield
-        return
-    try:
-        yield
-    finally:
-        gate.release()
 
 
 def _patiently(path: Path, read_only: bool, config: dict[str, Any]) -> duckdb.DuckDBPyConnection:
