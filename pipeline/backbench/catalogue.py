@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from backbench.ingest.receive import WrittenReview
     from backbench.ingest.run_ingest import CarryOut, Outcome, Refused
     from backbench.querying.saved_queries import SavedQuery
+    from backbench.storage.answers import Answer
 
 STARTER_SETTINGS = """\
 # Settings of this catalogue. Nothing is implied: a bench has no default calibration.
@@ -287,8 +288,14 @@ class Catalogue:
         with self.reading() as opened:
             return saved.run(opened, {key: str(value) for key, value in values.items()})
 
+    def answer(self, name: str, **values: Any) -> Answer | pl.DataFrame:
+        """The rows of a saved query as a table in the terminal needs them. Raises UserError."""
+        saved = self._saved(name)
+        with self.reading() as opened:
+            return saved.answer(opened, {key: str(value) for key, value in values.items()})
+
     def stated_query(
-        self, name: str, answer: pl.DataFrame | None = None, **values: Any
+        self, name: str, answer: Answer | pl.DataFrame | None = None, **values: Any
     ) -> SavedQuery:
         """A saved query with its conditions stated for these values of its parameters.
 

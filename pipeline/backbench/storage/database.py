@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import re
 import shutil
 import tempfile
@@ -9,20 +10,23 @@ import time
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
-from typing import Any, TypeAlias
+from typing import TYPE_CHECKING, Any, TypeAlias
 
 import duckdb
-import polars as pl
 
 from backbench.errors import Fault, UserError
 from backbench.quantities.writing import in_text
 from backbench.storage import query_limits
+from backbench.storage.answers import Answer, Kind
 from backbench.storage.atomic_io import flush_file, parquet_bytes, rename
 from backbench.storage.fault_injection import reached
 from backbench.storage.lock import Held, held
 from backbench.storage.query_limits import bounded
 from backbench.storage.schema_steps import checksum, migrations
 from backbench.storage.scratch import scratch_folder
+
+if TYPE_CHECKING:
+    import polars as pl
 
 DATABASE_NAME = "catalogue.duckdb"
 PATIENCE_S = 10.0
@@ -79,24 +83,42 @@ class Database:
         with self._watched():
             return self._connection.execute(sql, parameters).fetchall()
 
+    def records(
+        self, sql: str, parameters: Sequence[object] | Mapping[str, object] = ()
+    ) -> list[dict[str, Any]]:
+        """All rows of a query, by column."""
+        with self._watched():
+            done = self._connection.execute(sql, parameters)
+            names = [str(column[0]) for column in done.description or ()]
+            return [dict(zip(names, row, strict=True)) for row in done.fetchall()]
+
     def frame(
         self, sql: str, parameters: Sequence[object] | Mapping[str, object] = ()
     ) -> pl.DataFrame:
         """All rows of a query, as a frame."""
         with self._watched():
-            relation = self._connection.sql(sql, params=parameters or None)
-            if not isinstance(relation, duckdb.DuckDBPyRelation):
-                raise duckdb.InvalidInputException("a statement that gives no rows")
+            relation = self._relation(sql, parameters)
             if not self._limited:
                 return _as_frame(relation)
             answer = relation.limit(MAX_ROWS + 1).materialize()
-        # Outside the limit of memory: polars ends the process where it gets none.
-        frame = _as_frame(answer)
-        if frame.height > MAX_ROWS:
-            raise duckdb.OutOfRangeException(f"more than {MAX_ROWS} rows")
-        if frame.estimated_size() > MAX_BYTES:
-            raise duckdb.OutOfRangeException(f"more than {in_text(MAX_BYTES / 1e6, 'MB')}")
-        return frame
+        return _limited_frame(answer)
+
+    def answer(
+        self, sql: str, parameters: Sequence[object] | Mapping[str, object] = ()
+    ) -> Answer | pl.DataFrame:
+        """All rows of a query: light where they are few and of plain types, else a frame."""
+        with self._watched():
+            rows = self._relation(sql, parameters).limit(MAX_ROWS + 1).materialize()
+            light = _as_light(rows)
+        return _limited_frame(rows) if light is None else light
+
+    def _relation(
+        self, sql: str, parameters: Sequence[object] | Mapping[str, object]
+    ) -> duckdb.DuckDBPyRelation:
+        relation = self._connection.sql(sql, params=parameters or None)
+        if not isinstance(relation, duckdb.DuckDBPyRelation):
+            raise duckdb.InvalidInputException("a statement that gives no rows")
+        return relation
 
     @contextmanager
     def _watched(self) -> Iterator[None]:
@@ -151,6 +173,8 @@ class Database:
         """Append rows to a table by way of a Parquet file, columns matched by name."""
         if not rows:
             return
+        import polars as pl
+
         with scratch_folder() as folder:
             path = folder / "rows.parquet"
             frame = pl.DataFrame(rows, infer_schema_length=None, orient="row")
@@ -241,8 +265,50 @@ def _log(database: Path) -> Path:
     return database.with_name(database.name + ".wal")
 
 
+def _limited_frame(answer: duckdb.DuckDBPyRelation) -> pl.DataFrame:
+    """Rows that are there. Raises a StatementError for too many, or for too large ones."""
+    # Outside the limit of memory: polars ends the process where it gets none.
+    frame = _as_frame(answer)
+    if frame.height > MAX_ROWS:
+        raise duckdb.OutOfRangeException(f"more than {MAX_ROWS} rows")
+    if frame.estimated_size() > MAX_BYTES:
+        raise duckdb.OutOfRangeException(f"more than {in_text(MAX_BYTES / 1e6, 'MB')}")
+    return frame
+
+
+FEW_ROWS = 2000
+PLAIN: Mapping[str, Kind] = {
+    **dict.fromkeys(("tinyint", "smallint", "integer", "bigint", "double"), "number"),
+    "date": "day or time", "varchar": "other", "boolean": "other",
+}  # fmt: skip
+"""Types whose values are the same in Python and in a frame."""
+
+
+def _as_light(rows: duckdb.DuckDBPyRelation) -> Answer | None:
+    """Rows that are there; None where they are many, of other types, or without a form in Python.
+
+    A day beyond those of Python comes as its first or last one.
+    """
+    ids = [kind.id for kind in rows.types]
+    names = rows.columns
+    if not {*ids} <= PLAIN.keys() or len({*names}) < len(names) or len(rows) > FEW_ROWS:
+        return None
+    fetched = rows.fetchall()
+    ends = (dt.date.min, dt.date.max)
+    for row in fetched:
+        if any(value in ends if type(value) is dt.date else _is_long(value) for value in row):
+            return None
+    return Answer(dict(zip(names, (PLAIN[kind] for kind in ids), strict=True)), fetched)
+
+
+def _is_long(value: object) -> bool:
+    return isinstance(value, str) and len(value) > MAX_BYTES // FEW_ROWS
+
+
 def _as_frame(relation: duckdb.DuckDBPyRelation) -> pl.DataFrame:
     """The rows of a relation. Raises duckdb.NotSupportedError for a type that frames don't have."""
+    import polars as pl
+
     try:
         if any(map(_is_altered, relation.types)):
             raise pl.exceptions.SchemaError
