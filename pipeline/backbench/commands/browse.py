@@ -109,14 +109,14 @@ def queries(catalogue: Home = HERE, out_format: Format = "table", wide: Wide = F
 
     Example: backbench queries
     """
-    import polars as pl
-
     from backbench.reports.terminal_tables import show_queries
 
     home = opened(catalogue)
     if out_format == "table":
         show_queries(home.queries())
     else:
+        import polars as pl
+
         rows = [
             {"query": name, "title": one.title, "question": one.question, "chart": one.chart}
             for name, one in home.queries().items()
