@@ -5,13 +5,21 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from backbench.seed_dataset.draws import generator_for, spread
 from backbench.seed_dataset.norms import WEAR, Norm, Shape, norm_for, shape_for
 from backbench.seed_dataset.rolloff import RollOff
 from backbench.seed_dataset.scenario import Review, Unit
+from backbench.seed_dataset.shelves import FLAT, Shelves
 from backbench.seed_dataset.transfer import Transfer, amplitude_at
 
+Array = NDArray[np.float64]
+Complex = NDArray[np.complex128]
+REFERENCE_HZ = np.array([1000.0])
+COIL_H = 5e-6
+"""In series with the output of a solid-state amplifier that has one (common practice, no source).
+"""
 NOMINAL_OHM = 8.0
 RATING_THD = 0.01
 MAINS_ORDERS = (1, 2, 3, 4, 5, 6)
@@ -25,7 +33,8 @@ class Behaviour:
     """What one output does.
 
     gain: EMF over generator EMF at 1 kHz (ratio, > 0), apart from the crossover's share.
-    polarity: +1 or -1. source_ohm: output source impedance, resistive.
+    polarity: +1 or -1. source_ohm, coil_h: output source impedance, a resistance and a coil in
+        series.
     rail_v: peak EMF of the clipper without load; sag_ohm: load that would halve it.
     hiss_v: white noise, V rms in 20 Hz-20 kHz. mains_v: V rms of orders 1..6.
     offset_v: DC at the output. crosstalk: part of the neighbour's EMF at 1 kHz (capacitive).
@@ -42,14 +51,34 @@ class Behaviour:
     mains_v: tuple[float, ...]
     offset_v: float
     crosstalk: float
+    coil_h: float = 0.0
+    shelves: Shelves = FLAT
 
     def ceiling(self, load_ohm: float) -> float:
         """What a load (inf for open) leaves of the rail: a ratio in 0..1."""
         return 1.0 / (1.0 + self.sag_ohm / load_ohm)
 
-    def divider(self, load_ohm: float) -> float:
+    def source_at(self, frequency_hz: Array) -> Complex:
+        """Source impedance, ohm."""
+        return np.asarray(self.source_ohm + 2j * np.pi * frequency_hz * self.coil_h)
+
+    def divided(self, load_ohm: float, frequency_hz: Array) -> Complex:
         """Terminal voltage over EMF with a load (inf for open)."""
-        return 1.0 / (1.0 + self.source_ohm / load_ohm)
+        return np.asarray(1.0 / (1.0 + self.source_at(frequency_hz) / load_ohm))
+
+    def divider(self, load_ohm: float) -> float:
+        """Magnitude of that at 1 kHz."""
+        return float(abs(self.divided(load_ohm, REFERENCE_HZ)[0]))
+
+    def before(self, frequency_hz: Array) -> Complex:
+        """Input coupling and tone controls, 1 at 1 kHz with the controls flat."""
+        coupled = self.roll_off.before(frequency_hz)
+        return coupled if self.shelves == FLAT else coupled * self.shelves.gain_at(frequency_hz)
+
+    def into(self, load_ohm: float, frequency_hz: Array) -> Complex:
+        """Response re 1 kHz of a small signal into a load."""
+        divided = self.divided(load_ohm, frequency_hz) / self.divider(load_ohm)
+        return np.asarray(self.roll_off.whole(frequency_hz) * divided)
 
     def gain_into(self, load_ohm: float) -> float:
         """Small-signal voltage gain (ratio) at 1 kHz into a load (inf for open)."""
@@ -92,6 +121,7 @@ def behaviour(unit: Unit, output: str, wear: float, session_name: str) -> Behavi
         mains_v=_mains(norm, shape, wear, own, session),
         offset_v=_direct(norm, unit, own, wear),
         crosstalk=float(10 ** (-(norm.separation_db + 4 * shared.standard_normal()) / 20)),
+        coil_h=spread(shared, COIL_H, 0.2) if "output coil" in unit.topology else 0.0,
     )
 
 

@@ -25,13 +25,13 @@ def steady(behaviour: Behaviour, played: Complex, base_hz: float, about_hz: floa
     """
     frequency = np.arange(len(played), dtype=np.float64) * base_hz
     rail = behaviour.rail_v
-    drive = samples(played * behaviour.roll_off.before(frequency) * behaviour.gain / rail)
+    drive = samples(played * behaviour.before(frequency) * behaviour.gain / rail)
     bent = behaviour.transfer.at(about_hz)(drive, behaviour.ceiling(load_ohm))
     emf = lines(bent) * rail
     emf *= behaviour.roll_off.after(frequency) * behaviour.polarity
     if behaviour.roll_off.output_hz == 0:
         emf[0] = 0.0  # a servo or the feedback's capacitor holds the mean at zero
-    return np.asarray(emf * behaviour.divider(load_ohm), dtype=np.complex128)
+    return np.asarray(emf * behaviour.divided(load_ohm, frequency), dtype=np.complex128)
 
 
 def samples(amplitudes: Complex) -> Array:

@@ -8,16 +8,23 @@ from concurrent.futures import ProcessPoolExecutor, as_completed
 from pathlib import Path
 
 from backbench.documents.file_names import MANIFEST_NAME
-from backbench.seed_dataset.behaviour import Behaviour, behaviours
+from backbench.documents.settings import InForce
+from backbench.seed_dataset.behaviour import Behaviour
 from backbench.seed_dataset.bench import ranges
-from backbench.seed_dataset.manifest_text import manifest_text
+from backbench.seed_dataset.faults import behaviours
+from backbench.seed_dataset.manifest_text import head_text, manifest_text
 from backbench.seed_dataset.plan import Sheet, takes
+from backbench.seed_dataset.planned_review import planned_captures, planned_tables
 from backbench.seed_dataset.recording import Recording, record
 from backbench.seed_dataset.response_table import response_csv, response_toml
+from backbench.seed_dataset.rig import Rig
+from backbench.seed_dataset.rigs import rig_of
 from backbench.seed_dataset.scenario import Review, scenario
 from backbench.seed_dataset.trace import trace_csv, trace_toml
+from backbench.seed_dataset.typed_figures import entered_text
 
 REVIEWS = "reviews"
+CUT_SHORT = "tone-20-1w.flac"
 
 
 def write_catalogue_inputs(
@@ -67,17 +74,42 @@ def write_review(key: str, target: Path) -> None:
     """One review folder: every capture, then the manifest that names them."""
     known = scenario()
     review = known.review(key)
-    units = behaviours(review)
-    available = ranges(known, review)
     target.mkdir(parents=True, exist_ok=True)
+    if review.is_typed:
+        text = f"{head_text(review)}\n\n{entered_text(review)}\n"
+        _write_text(target / MANIFEST_NAME, text)
+        return
+    available = ranges(known, review)
+    rig = rig_of(review)
+    text = _of_an_amplifier(review, available, target) if rig is None else _planned(
+        review, rig, available, target
+    )  # fmt: skip
+    _write_text(target / MANIFEST_NAME, text)
+
+
+def _planned(review: Review, rig: Rig, available: list[InForce], target: Path) -> str:
+    """Write the usual captures of another kind; the manifest's text."""
+    head = head_text(review)
+
+    def write(name: str, made: Recording) -> None:
+        _write_flac(target / name, made)
+
+    entries = [*planned_captures(review, rig, head, available, write)]
+    return "\n\n".join([head, *entries, *planned_tables(review.units[0], rig, target)]) + "\n"
+
+
+def _of_an_amplifier(review: Review, available: list[InForce], target: Path) -> str:
+    """Write every capture of an amplifier or preamplifier; the manifest's text."""
+    units = behaviours(review)
     recorded = []
     for take in takes(review, units):
         made = record(review, units, take, available)
         _write_flac(target / take.file, made)
+        if "cut-short" in review.extras and take.file == CUT_SHORT:
+            _shorten(target / take.file)
         recorded.append((take, made.calibration.range))
     tables = list(_written_tables(review, units, target))
-    text = manifest_text(review, recorded, tables)
-    _write_text(target / MANIFEST_NAME, text)
+    return manifest_text(review, recorded, tables)
 
 
 def _written_tables(review: Review, units: tuple[Behaviour, ...], target: Path) -> Iterator[Sheet]:
@@ -98,6 +130,12 @@ def _written_tables(review: Review, units: tuple[Behaviour, ...], target: Path) 
 
 def _write_text(path: Path, text: str) -> None:
     path.write_text(text, encoding="utf-8", newline="\n")
+
+
+def _shorten(path: Path) -> None:
+    """What a card that was pulled too early leaves of a file."""
+    data = path.read_bytes()
+    path.write_bytes(data[: len(data) // 2])
 
 
 def _write_flac(path: Path, made: Recording) -> None:

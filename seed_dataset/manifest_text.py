@@ -11,6 +11,18 @@ from backbench.seed_dataset.published import Promise, promises
 from backbench.seed_dataset.scenario import Review, Unit
 from backbench.seed_dataset.stimulus import number
 
+CONDITIONS: dict[str, list[str]] = {
+    "phono stage": ['input = "phono mm"'],
+    "headphone amplifier": ["load_ohm = 32"],
+    "equaliser": ['controls = "flat"'],
+    "turntable": [],
+    "tape deck": [],
+    "tuner": [],
+    "disc player": [],
+    "converter": [],
+}
+"""Of kinds that aren't amplifiers, but for the time since switching on."""
+
 
 def quoted(text: str) -> str:
     """A TOML basic string."""
@@ -25,13 +37,18 @@ def manifest_text(
     recorded: each capture with the name of its input range.
     tables: what was noted or kept as tables.
     """
-    blocks = [_review(review)]
-    blocks += [_unit(review, unit) for unit in review.units]
-    blocks += [_tracks(review), _conditions(review)]
+    blocks = [head_text(review)]
     usual = None if review.units[0].is_preamplifier else 8.0
     blocks += [_capture(review, take, name, usual) for take, name in recorded]
     blocks += [_table(review, sheet) for sheet in tables]
     return "\n\n".join(blocks) + "\n"
+
+
+def head_text(review: Review) -> str:
+    """The manifest down to its captures."""
+    blocks = [_review(review)]
+    blocks += [_unit(review, unit) for unit in review.units]
+    return "\n\n".join([*blocks, _tracks(review), _conditions(review)])
 
 
 def _review(review: Review) -> str:
@@ -63,6 +80,10 @@ def _unit(review: Review, unit: Unit) -> str:
     ]
     if review.work:
         lines.append(f"work = [{', '.join(quoted(part) for part in review.work)}]")
+    if review.listening:
+        lines.append(f"listening = {quoted(review.listening)}")
+    if review.tags:
+        lines.append(f"tags = [{', '.join(quoted(tag) for tag in review.tags)}]")
     if unit.rated_power_w:
         lines.append(f"rated_power_w = {number(unit.rated_power_w)}")
     lines.append(
@@ -94,10 +115,13 @@ def _roles(review: Review) -> list[str]:
 
 
 def _conditions(review: Review) -> str:
+    kind = review.units[0].kind
+    if kind in CONDITIONS:
+        return "\n".join(["[conditions]", *CONDITIONS[kind], "minutes_on = 40"])
     lines = ["[conditions]", 'volume = "full"', "minutes_on = 40"]
     if not review.units[0].is_preamplifier:
         lines.insert(1, "load_ohm = 8")
-    if review.units[0].kind != "power amplifier":
+    if kind != "power amplifier":
         lines += ['input = "aux"', 'controls = "flat"']
     return "\n".join(lines)
 
@@ -108,6 +132,9 @@ def _capture(review: Review, take: Take, range_name: str | None, usual: float | 
         own.append(
             "load_ohm = " + ('"open"' if take.load_ohm == math.inf else number(take.load_ohm))
         )
+    for name, setting in (("controls", take.controls), ("volume", take.volume)):
+        if setting is not None:
+            own.append(f"{name} = {quoted(setting)}")
     if take.driven:
         own.append(f"driven = {quoted(take.driven)}")
     lines = [

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from backbench.bench_day.capture_names import number_in_name
@@ -11,6 +11,7 @@ from backbench.seed_dataset.behaviour import Behaviour
 from backbench.seed_dataset.idle import Idle
 from backbench.seed_dataset.multitone import Multitone
 from backbench.seed_dataset.scenario import Review
+from backbench.seed_dataset.shelves import SETTINGS
 from backbench.seed_dataset.square import Square
 from backbench.seed_dataset.stimulus import Stimulus
 from backbench.seed_dataset.sweep import Sweep
@@ -19,6 +20,11 @@ from backbench.seed_dataset.two_tones import TwoTones
 
 OPEN = math.inf
 FRACTIONS = (0.003, 0.03, 0.12, 0.25, 0.5, 0.75, 1.0, 1.22, 1.5)
+FEWER = (0.03, 0.25, 0.5, 1.0, 1.22, 1.5)
+"""Of the rated power: every step where the generator was recorded throughout, for restored units
+and where "steps" is among the extras; fewer for the others."""
+FOUR_OHM = (0.8, 1.2, 1.5, 1.8, 2.3)
+ONE_DRIVEN = (1.0, 1.15, 1.3, 1.6)
 LINE_VOLTS = (0.2, 0.5, 1.0, 2.0, 4.0, 7.0, 10.0, 14.0, 19.0)
 MEASURED_WATTS = (1.0, 5.0)
 PAIRED_WATTS, PAIRED_VOLTS = 1.0, 2.0
@@ -32,12 +38,15 @@ class Take:
     """One capture as planned.
 
     load_ohm: inf for open, None where no load is stated (the bench's input alone).
+    controls, volume: settings of the tone and volume controls, None for the usual ones.
     driven: the only output that the generator feeds, None for all.
     """
 
     file: str
     stimulus: Stimulus
     load_ohm: float | None
+    controls: str | None = None
+    volume: str | None = None
     driven: str | None = None
     with_generator: bool = False
     loop_back: bool = False
@@ -76,7 +85,9 @@ def _amplifier(review: Review, one: Behaviour) -> Iterator[Take]:
         return three_digits(math.sqrt(watts * 8.0) / one.gain_into(8.0))
 
     yield Take("idle.flac", Idle(), 8.0)
-    for watts in _powers(rated):
+    every = recorded or review.state == "restored" or "steps" in review.extras
+    fractions = FRACTIONS if every else FEWER
+    for watts in _powers(rated, fractions):
         tone = Tone(1000.0, level(watts))
         beside = recorded or watts == PAIRED_WATTS
         yield Take(f"tone-1k-{number_in_name(watts)}w.flac", tone, 8.0, with_generator=beside)
@@ -86,15 +97,33 @@ def _amplifier(review: Review, one: Behaviour) -> Iterator[Take]:
     yield Take("tone-1k-open.flac", Tone(1000.0, level(1.0)), OPEN, with_generator=True)
     yield Take("tone-1k-4ohm.flac", Tone(1000.0, level(1.0)), 4.0, with_generator=True)
     if "response-table" not in review.extras:
-        yield Take("sweep.flac", Sweep(level(1.0)), 8.0, with_generator=True)
+        yield from _sweeps(review, level(1.0), 8.0)
     yield from _separation(review, Tone(1000.0, level(1.0)), 8.0)
     yield from _several(review, level(1.0), 8.0)
+    if "frequencies" in review.extras:
+        for hz in (100.0, 5000.0, 10_000.0):
+            tone = Tone(hz, level(1.0), 96_000, 0.3)
+            yield Take(f"tone-{number_in_name(hz)}-1w.flac", tone, 8.0)
+    if "two-tone-powers" in review.extras:
+        for watts in (0.1 * rated, 0.5 * rated):
+            name = f"two-tone-19k-20k-{number_in_name(watts)}w.flac"
+            yield Take(name, TwoTones(19_000, 20_000, 1.0, level(watts)), 8.0)
+    if "four-ohm" in review.extras:
+        for share in FOUR_OHM:
+            volts = three_digits(math.sqrt(share * rated * 4.0) / one.gain_into(4.0))
+            name = f"tone-1k-{number_in_name(share * rated)}w-4ohm.flac"
+            yield Take(name, Tone(1000.0, volts), 4.0)
+    if "one-driven" in review.extras:
+        output = review.channels[0][1]
+        for share in ONE_DRIVEN:
+            name = f"only-{output}-1k-{number_in_name(share * rated)}w.flac"
+            yield Take(name, Tone(1000.0, level(share * rated)), 8.0, driven=output)
 
 
-def _powers(rated_w: float) -> list[float]:
+def _powers(rated_w: float, fractions: Sequence[float]) -> list[float]:
     """Steps to past the rated power, and 1 W and 5 W; none twice within 10 %."""
     steps = [*MEASURED_WATTS]
-    for fraction in FRACTIONS:
+    for fraction in fractions:
         watts = rated_w * fraction
         if watts > 0.02 and all(abs(watts / known - 1) > 0.1 for known in MEASURED_WATTS):
             steps.append(watts)
@@ -115,7 +144,7 @@ def _line(review: Review, one: Behaviour) -> Iterator[Take]:
     yield Take("tone-20k-2v.flac", Tone(20_000.0, level(2.0), 96_000, 0.3), None)
     yield Take("tone-1k-open.flac", Tone(1000.0, level(2.0)), OPEN, with_generator=True)
     yield Take("tone-1k-10kohm.flac", Tone(1000.0, level(2.0)), 10_000.0, with_generator=True)
-    yield Take("sweep.flac", Sweep(level(1.0)), None, with_generator=True)
+    yield from _sweeps(review, level(1.0), None)
     yield from _separation(review, Tone(1000.0, level(2.0)), None)
     yield from _several(review, level(2.0), None)
 
@@ -130,6 +159,21 @@ def _several(review: Review, level_v: float, load_ohm: float | None) -> Iterator
         yield Take("multitone.flac", tones, load_ohm)
     if "square" in review.extras:
         yield Take("square-1k.flac", Square(1000.0, three_digits(2 * level_v)), load_ohm)
+
+
+def _sweeps(review: Review, level_v: float, load_ohm: float | None) -> Iterator[Take]:
+    """The response, into a second load and at other settings of the controls too."""
+    yield Take("sweep.flac", Sweep(level_v), load_ohm, with_generator=True)
+    if "impedance" in review.extras:
+        yield Take("sweep-4ohm.flac", Sweep(level_v), 4.0, with_generator=True)
+    if "controls" in review.extras:
+        for setting in (name for name in SETTINGS if name != "flat"):
+            name = f"sweep-{setting.replace(' ', '-')}.flac"
+            softer = Sweep(three_digits(level_v / 4))
+            yield Take(name, softer, load_ohm, controls=setting, with_generator=True)
+    if "volume" in review.extras:
+        tone = Tone(1000.0, level_v)
+        yield Take("tone-1k-volume-half.flac", tone, load_ohm, volume="half")
 
 
 def _separation(review: Review, tone: Tone, load_ohm: float | None) -> Iterator[Take]:

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from backbench.seed_dataset.behaviour import NOMINAL_OHM, Behaviour, behaviour
+from backbench.seed_dataset.behaviour import NOMINAL_OHM, REFERENCE_HZ, Behaviour, behaviour
 from backbench.seed_dataset.draws import generator_for, spread
+from backbench.seed_dataset.rigs import RIGS
 from backbench.seed_dataset.scenario import Unit
 from backbench.seed_dataset.stimulus import number
 from backbench.seed_dataset.transfer import amplitude_at, distortion
@@ -17,6 +19,17 @@ NICE = (1.0, 1.5, 2.0, 3.0, 5.0, 7.0, 10.0)
 LIMITS_PERCENT = (1.0, 3.0, 10.0)
 HEADROOM = 0.97
 """Share of its rated power that a new unit gives at the limit that it is rated at, at least."""
+OF_OTHER_KINDS: dict[str, tuple[tuple[str, str, bool], ...]] = {
+    "turntable": (("flutter_unweighted_rms", "%", True), ("rumble_weighted", "dB", True)),
+    "tape deck": (("flutter_unweighted_rms", "%", True), ("medium_snr", "dB", False)),
+    "tuner": (("ultimate_snr_stereo", "dB", False), ("alternate_selectivity", "dB", False)),
+    "disc player": (("silence_noise", "dB", True),),
+    "converter": (("silence_noise", "dB", True),),
+    "phono stage": (("phono_overload_margin", "dB", False),),
+    "headphone amplifier": (("source_impedance", "ohm", True),),
+    "equaliser": (("input_impedance", "ohm", False),),
+}
+"""Metric, unit, and whether the limit is an upper one."""
 PRINTED = ("owner's manual", "sales leaflet", "service manual")
 
 
@@ -35,7 +48,9 @@ def promises(unit: Unit) -> list[Promise]:
     """The figures of a model, which all its samples share; a worn sample may miss them."""
     rng = generator_for("printed", unit.maker, unit.model)
     printed = PRINTED[int(rng.integers(len(PRINTED)))]
-    fresh = behaviour(unit, unit.outputs[0], 0.0, "new")
+    if unit.kind in RIGS:
+        return [*_of_another_kind(unit, printed)]
+    fresh = behaviour(typical(unit), "left", 0.0, "new")
     noise = math.hypot(fresh.hiss_v, *fresh.mains_v)
     quiet = f"{_nice(noise * spread(rng, 1.7, 0.25), up=True) * 1000:.3g} mV"
     band = {"band_hz": "[20, 20000]"}
@@ -44,11 +59,35 @@ def promises(unit: Unit) -> list[Promise]:
     found.append(Promise("response_spread", band, f"{number(spread_db)} dB", None, printed))
     found.append(Promise("noise", {}, quiet, None, printed))
     if unit.rated_power_w:
-        factor = 8.0 / fresh.source_ohm * spread(rng, 0.85, 0.15)
+        factor = 8.0 / abs(fresh.source_at(REFERENCE_HZ)[0]) * spread(rng, 0.85, 0.15)
         at = {"frequency_hz": "1000", "load_ohm": "8"}
         least = number(_nice(factor, up=False))
         found.append(Promise("damping_factor", at, None, least, printed))
     return found
+
+
+def _of_another_kind(unit: Unit, printed: str) -> Iterator[Promise]:
+    """What a new unit keeps with some margin."""
+    for metric, unit_name, up in OF_OTHER_KINDS[unit.kind]:
+        figures = RIGS[unit.kind](typical(unit), 0.0).figures()
+        one = next(figure for figure in figures if figure.metric == metric)
+        limit = _in_decibels(one.value, up) if unit_name == "dB" else _margin(one.value, up)
+        at = {name: number(value) for name, value in one.at.items()}
+        text = f"{number(limit)} {unit_name}"
+        yield Promise(metric, at, text if up else None, None if up else text, printed)
+
+
+def _in_decibels(value: float, up: bool) -> float:
+    return float(math.ceil(value + 1) if up else math.floor(value - 1))
+
+
+def _margin(value: float, up: bool) -> float:
+    return _nice(value * (1.1 if up else 0.9), up=up)
+
+
+def typical(unit: Unit) -> Unit:
+    """The sample that the maker printed figures of: one for all of a model."""
+    return replace(unit, key=f"{unit.maker} {unit.model}")
 
 
 def _power_promises(unit: Unit, fresh: Behaviour, printed: str) -> list[Promise]:

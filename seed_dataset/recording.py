@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -15,8 +16,16 @@ from backbench.seed_dataset.draws import generator_for
 from backbench.seed_dataset.noise import hiss, mains, mains_hz
 from backbench.seed_dataset.plan import Take
 from backbench.seed_dataset.scenario import Review
+from backbench.seed_dataset.shelves import SETTINGS
 from backbench.seed_dataset.stimulus import Array, length
 
+CLIPPED = "two-tone-19k-20k.flac"
+EVENT = dt.date(2021, 12, 4)
+"""From which day on the bench's own hum is less (`settings.toml` names it)."""
+HUM_BEFORE = 5.0
+HALF_VOLUME = 0.08
+ALONE = 0.6
+"""Of the supply's sag where one of two outputs is driven (no source)."""
 BENCH_MAINS_V = (0.4e-6, 0.1e-6, 0.3e-6)
 
 
@@ -38,7 +47,8 @@ def record(
     tracks = _loop_back(review, take, clock, rng) if take.loop_back else _terminals(
         review, behaviours, take, clock, rng
     )  # fmt: skip
-    calibration = picked(available, max(float(np.max(np.abs(track))) for track in tracks))
+    peak_v = max(float(np.max(np.abs(track))) for track in tracks)
+    calibration = available[0] if is_clipped(review, take) else picked(available, peak_v)
     full_scale = [calibration.volts[n] for n in range(1, len(tracks) + 1)]
     if take.with_generator:
         tracks.append(take.stimulus.generator(clock))
@@ -53,6 +63,9 @@ def _terminals(
 ) -> list[Array]:  # fmt: skip
     driven = [take.driven in (None, output) for _, output in review.channels]
     load = math.inf if take.load_ohm is None else take.load_ohm
+    if "wrong-load" in review.extras:
+        load /= 2  # the resistors on the bench weren't those of the manifest
+    behaviours = tuple(set_to(one, take) for one in behaviours)
     clean = take.stimulus.outputs(behaviours, driven, load, clock)
     rate = take.stimulus.rate_hz
     n = length(rate, take.stimulus.seconds)
@@ -65,9 +78,23 @@ def _terminals(
     ]  # fmt: skip
 
 
+def is_clipped(review: Review, take: Take) -> bool:
+    """Whether the capture was taken in too sensitive a range."""
+    return "clipped" in review.extras and take.file == CLIPPED
+
+
+def set_to(one: Behaviour, take: Take) -> Behaviour:
+    """An output with the controls as the capture has them, and a supply that feeds it alone."""
+    gain = one.gain * (HALF_VOLUME if take.volume == "half" else 1.0)
+    sag_ohm = one.sag_ohm * (ALONE if take.driven else 1.0)
+    return replace(one, gain=gain, sag_ohm=sag_ohm, shelves=SETTINGS[take.controls or "flat"])
+
+
 def _loop_back(review: Review, take: Take, clock: float, rng: np.random.Generator) -> list[Array]:
     """The generator straight into both inputs."""
     played = take.stimulus.generator(clock)
     rate = take.stimulus.rate_hz
     hz = mains_hz(review.key, review.mains_hz)
-    return [played + mains(rng, BENCH_MAINS_V, hz, len(played), rate) for _ in range(2)]
+    before = HUM_BEFORE if review.bench == "garage" and review.date < EVENT else 1.0
+    own = tuple(before * volts for volts in BENCH_MAINS_V)
+    return [played + mains(rng, own, hz, len(played), rate) for _ in range(2)]

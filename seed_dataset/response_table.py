@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from backbench.seed_dataset.behaviour import Behaviour
+from backbench.seed_dataset.behaviour import NOMINAL_OHM, Behaviour
 from backbench.seed_dataset.draws import generator_for
 
 READING_SCATTER_DB = 0.02
@@ -22,7 +22,7 @@ def response_toml() -> str:
 def response_csv(review_key: str, file: str, behaviour: Behaviour) -> str:
     """Columns frequency_hz and level_db (re 1 kHz), sixth octaves from 10 Hz to 40 kHz."""
     frequency = 1000.0 * 2.0 ** (np.arange(-40, 33) / 6)
-    level = 20 * np.log10(np.abs(behaviour.roll_off.whole(frequency)))
+    level = 20 * np.log10(np.abs(behaviour.into(NOMINAL_OHM, frequency)))
     level += READING_SCATTER_DB * generator_for("table", review_key, file).standard_normal(
         len(level)
     )

@@ -40,7 +40,8 @@ class Unit:
 
 @dataclass(frozen=True)
 class Review:
-    """One invented session as reviews.csv has it. extras name what else was recorded."""
+    """One invented session as reviews.csv has it. extras name what else was recorded; faults,
+    what was wrong beyond age (`faults.py`)."""
 
     key: str
     date: dt.date
@@ -51,6 +52,9 @@ class Review:
     extras: frozenset[str]
     temperature_c: int
     work: tuple[str, ...]
+    faults: tuple[str, ...] = ()
+    listening: str | None = None
+    tags: tuple[str, ...] = ()
 
     @property
     def channels(self) -> tuple[tuple[Unit, str], ...]:
@@ -60,6 +64,11 @@ class Review:
     @property
     def is_pair(self) -> bool:
         return len(self.units) > 1
+
+    @property
+    def is_typed(self) -> bool:
+        """Whether its recordings are gone, and figures were typed from a notebook."""
+        return "typed" in self.extras
 
 
 @dataclass(frozen=True)
@@ -131,4 +140,7 @@ def _review(row: dict[str, str], units: dict[str, Unit]) -> Review:
         extras=frozenset(row["extras"].split()),
         temperature_c=int(row["temperature_c"]),
         work=tuple(part for part in row["work"].split("|") if part),
+        faults=tuple(row["faults"].split()),
+        listening=row["listening"] or None,
+        tags=tuple(part for part in row["tags"].split("|") if part),
     )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -36,20 +37,20 @@ class Sweep:
         )
 
     def generator(self, clock: float) -> Array:
-        return self._recorded(np.fft.rfft(self._played(clock)))
+        return self._recorded(_spectrum(self, clock))
 
     def outputs(
         self, behaviours: Sequence[Behaviour], driven: Sequence[bool], load_ohm: float,
         clock: float,
     ) -> list[Array]:  # fmt: skip
-        played = np.fft.rfft(self._played(clock))
+        played = _spectrum(self, clock)
         silence = np.zeros(round(self.seconds * self.rate_hz))
         return [
             self._recorded(self._through(one, played, load_ohm)) if on else silence
             for one, on in zip(behaviours, driven, strict=True)
         ]
 
-    def _played(self, clock: float) -> Array:
+    def played(self, clock: float) -> Array:
         """The EMF at the fast rate, padded with silence to a power of two."""
         fast = OVERSAMPLING * self.rate_hz
         time = np.arange(round(self.sweep_s * fast)) / fast * clock
@@ -70,18 +71,23 @@ class Sweep:
         step_hz = OVERSAMPLING * self.rate_hz / self._padded()
         frequency = np.arange(len(played), dtype=np.float64) * step_hz
         rail = behaviour.rail_v
-        roll_off = behaviour.roll_off
-        drive = np.fft.irfft(played * roll_off.before(frequency) * behaviour.gain / rail)
+        drive = np.fft.irfft(played * behaviour.before(frequency) * behaviour.gain / rail)
         bent = behaviour.transfer.at(1000.0)(drive, behaviour.ceiling(load_ohm))
         emf = np.fft.rfft(bent) * rail
-        scale = behaviour.polarity * behaviour.divider(load_ohm)
-        return np.asarray(emf * roll_off.after(frequency) * scale, dtype=np.complex128)
+        after = behaviour.roll_off.after(frequency) * behaviour.divided(load_ohm, frequency)
+        return np.asarray(emf * after * behaviour.polarity, dtype=np.complex128)
 
     def _recorded(self, spectrum: Complex) -> Array:
         """What the converter keeps: the band below half its rate, at its rate."""
         n = self._padded() // OVERSAMPLING
         kept = np.fft.irfft(spectrum[: n // 2 + 1] / OVERSAMPLING, n)
         return kept[: round(self.seconds * self.rate_hz)]
+
+
+@lru_cache(maxsize=2)
+def _spectrum(sweep: Sweep, clock: float) -> Complex:
+    """Of the EMF, at the fast rate; the generator and both outputs begin with it."""
+    return np.fft.rfft(sweep.played(clock))
 
 
 def _ramp(position: Array) -> Array:

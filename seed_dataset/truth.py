@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import partial
 
-from backbench.seed_dataset.behaviour import NOMINAL_OHM, RATING_THD, Behaviour, behaviours
+from backbench.seed_dataset.behaviour import NOMINAL_OHM, RATING_THD, REFERENCE_HZ, Behaviour
+from backbench.seed_dataset.faults import behaviours
 from backbench.seed_dataset.rolloff import corner_3db
 from backbench.seed_dataset.scenario import Review, scenario
 from backbench.seed_dataset.transfer import amplitude_at
@@ -52,22 +54,24 @@ def truth(review_key: str) -> ReviewTruth:
 def _output(review: Review, position: int, behaviour: Behaviour) -> OutputTruth:
     unit, output = review.channels[position]
     load = math.inf if unit.is_preamplifier else NOMINAL_OHM
+    response = partial(behaviour.into, load)
     return OutputTruth(
         unit=unit.key,
         output=output,
         gain_db=20 * math.log10(behaviour.gain_into(load)),
         polarity=behaviour.polarity,
-        source_impedance_ohm=behaviour.source_ohm,
+        source_impedance_ohm=float(abs(behaviour.source_at(REFERENCE_HZ)[0])),
         noise_v=math.hypot(behaviour.hiss_v, *behaviour.mains_v),
         hiss_v=behaviour.hiss_v,
         mains_v=behaviour.mains_v,
-        low_3db_hz=corner_3db(behaviour.roll_off, high=False),
-        high_3db_hz=corner_3db(behaviour.roll_off, high=True),
-        power_at_1_percent_w=None if unit.is_preamplifier else _power(behaviour),
+        low_3db_hz=corner_3db(response, high=False),
+        high_3db_hz=corner_3db(response, high=True),
+        power_at_1_percent_w=None if unit.is_preamplifier else power_at_rated_distortion(behaviour),
     )
 
 
-def _power(behaviour: Behaviour) -> float:
+def power_at_rated_distortion(behaviour: Behaviour) -> float:
+    """Power into 8 ohm at 1 kHz where clipping takes THD past 1 %, W."""
     ceiling = behaviour.ceiling(NOMINAL_OHM)
     relative = amplitude_at(behaviour.transfer.at(1000.0), RATING_THD, ceiling)
     volts = relative * behaviour.rail_v * behaviour.divider(NOMINAL_OHM)

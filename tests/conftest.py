@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import shutil
 import sys
 from collections.abc import Iterator
+from contextlib import contextmanager
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -27,9 +29,12 @@ from simulated import CASES, CIRCUITS, simulated_catalogue
 
 # The first call of a measurement imports what it needs: no test asserts a time. More examples are
 # drawn with --hypothesis-profile=thorough.
-settings.register_profile("untimed", deadline=None, max_examples=40)
+settings.register_profile("untimed", deadline=None, max_examples=15)
 settings.register_profile("thorough", deadline=None, max_examples=400)
 settings.load_profile("untimed")
+
+# A worker has one processor: frames as small as those of the tests gain nothing from threads.
+os.environ.setdefault("POLARS_MAX_THREADS", "1")
 
 # Commands in processes of their own would compile the program anew at every start.
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
@@ -55,6 +60,16 @@ LONG = (
 worker's, and the last one is waited for."""
 
 
+gc.disable()  # until all tests are collected: imports leave nothing that is garbage
+
+
+def pytest_collection_finish() -> None:
+    """What is there when the tests begin stays to their end: it is not searched for garbage."""
+    gc.collect()
+    gc.freeze()
+    gc.enable()
+
+
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Long files first; the order within a file stays."""
     items.sort(key=lambda item: _place(item.nodeid))
@@ -69,6 +84,12 @@ SHARED = {
     "tests/seed_dataset/test_written_reviews.py": "tests/test_demo.py",
 }
 """Files that use what another has made: the worker that has the one gets the other too."""
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_auto_num_workers() -> int:
+    """One worker more than there are processors: some tests wait for servers and browsers."""
+    return len(os.sched_getaffinity(0)) + 1
 
 
 @pytest.hookimpl(optionalhook=True)
@@ -117,20 +138,33 @@ def already_measured() -> dict[tuple[str, str], Analysed]:
 
 
 @pytest.fixture
-def measured_once(
-    monkeypatch: pytest.MonkeyPatch, already_measured: dict[tuple[str, str], Analysed]
-) -> None:
+def measured_once(already_measured: dict[tuple[str, str], Analysed]) -> Iterator[None]:
     """A capture that another test had measured in this process isn't measured again."""
+    with _remembering(already_measured):
+        yield
+
+
+@pytest.fixture(scope="module")
+def measured_once_by_all(already_measured: dict[tuple[str, str], Analysed]) -> Iterator[None]:
+    """The same for all tests and fixtures of a file."""
+    with _remembering(already_measured):
+        yield
+
+
+@contextmanager
+def _remembering(known: dict[tuple[str, str], Analysed]) -> Iterator[None]:
     measure = analyse.analyse
 
     def remembered(job: Job) -> Analysed:
         key = job.review_key, job.analysis_key
-        result = already_measured.get(key) or measure(job)
+        result = known.get(key) or measure(job)
         if result.reason is None:
-            already_measured[key] = result
+            known[key] = result
         return result
 
-    monkeypatch.setattr(analyse, "analyse", remembered)
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr(analyse, "analyse", remembered)
+        yield
 
 
 @pytest.fixture

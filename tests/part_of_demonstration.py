@@ -1,4 +1,4 @@
-"""The demonstration of every fifth review: `python part_of_demonstration.py FOLDER`.
+"""The demonstration of every fifth review and a few more: `python part_of_demonstration.py FOLDER`.
 
 Made by the command of the whole one, in the same way; only the scenario is shorter.
 """
@@ -13,8 +13,11 @@ from backbench.cli import main
 from backbench.seed_dataset import maker
 from backbench.seed_dataset.scenario import Scenario, scenario
 
-WITH = ("halyard-20", "hollowreed-60-left")
-"""Units that stay with all their reviews: the one that is looked at, and one of a pair."""
+WITH = ("halyard-20", "hollowreed-60-left", "pinhollow-50")
+"""Units that stay with all their reviews: the one that is looked at, one of a pair, one of which a
+review is withdrawn."""
+EXTRAS = {"cut-short"}
+"""Reviews that stay for what went wrong with them."""
 
 
 def part() -> Scenario:
@@ -23,7 +26,7 @@ def part() -> Scenario:
     reviews = tuple(
         review
         for n, review in enumerate(whole.reviews)
-        if n % 5 == 0 or any(unit.key in WITH for unit in review.units)
+        if n % 5 == 0 or review.extras & EXTRAS or any(unit.key in WITH for unit in review.units)
     )
     reviewed = {unit.key for review in reviews for unit in review.units}
     units = tuple(unit for unit in whole.units if unit.key in reviewed)

@@ -23,7 +23,7 @@ FACTS = [
 
 
 @pytest.fixture(scope="module")
-def day(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def day(tmp_path_factory: pytest.TempPathFactory, measured_once_by_all: None) -> Path:
     """The folder of the day, once everything is done in it."""
     root = tmp_path_factory.mktemp("day")
     home, review, waves = root / "catalogue", root / KEY, root / "waves"

@@ -10,21 +10,14 @@ import numpy as np
 import polars as pl
 import pytest
 import soundfile
-from scipy.signal import firwin, freqz, upfirdn
 
 from backbench.bench_day.planned_capture import capture_table, capture_text, read_plan
 from backbench.bench_day.run_files import read_run
 from backbench.catalogue import Catalogue
+from backbench.seed_dataset.player import FILE_HZ, RATE, Player
 from commands_run import run
 
-FILE_HZ = 44_100
-RATE = 2 * FILE_HZ
-FULL_V = 2.0
-JITTER_S, SWING_HZ = 1.5e-9, 229.0
-HISS_V = 4e-6
-STEP_ERROR_DB = 0.3
-"""Of levels more than 70 dB below full scale."""
-FILTER = 2 * firwin(41, 22_050, fs=RATE)
+PLAYER = Player()
 FULL_SCALES_V = {"100 mV": 0.1, "5 V": 5.0}
 BENCH = """
 title = "A day on the bench"
@@ -56,17 +49,6 @@ origin = "meter"
 """
 
 
-def plays(samples: np.ndarray) -> np.ndarray:
-    """Volts at the output: a clock that swings, a filter with a slow edge, hiss."""
-    wave = upfirdn(FILTER, samples, up=2)[20 : 20 + 2 * len(samples)]
-    time = np.arange(len(wave)) / RATE
-    bins = np.fft.rfft(wave)
-    slope = np.fft.irfft(2j * np.pi * np.fft.rfftfreq(len(wave), 1 / RATE) * bins, len(wave))
-    wave = wave + JITTER_S / 2 * np.sin(2 * np.pi * SWING_HZ * time) * slope
-    hiss = HISS_V * np.random.default_rng(len(wave)).standard_normal(len(wave))
-    return np.asarray(FULL_V * math.sqrt(2) * wave + hiss)
-
-
 def low_levels_off(samples: np.ndarray, layout: Path) -> np.ndarray:
     """What the converter makes of the steps more than 70 dB below full scale."""
     samples = samples.copy()
@@ -75,7 +57,7 @@ def low_levels_off(samples: np.ndarray, layout: Path) -> np.ndarray:
         db = getattr(one.step.stimulus, "full_scale_db", None)
         if db is not None and db < -70:
             part = slice(round((one.from_s - 0.4) * FILE_HZ), round((one.to_s + 0.1) * FILE_HZ))
-            samples[part] *= 10 ** (STEP_ERROR_DB / 20)
+            samples[part] *= 10 ** (PLAYER.step_error_db / 20)
     return samples
 
 
@@ -87,11 +69,11 @@ def record(review: Path, waves: Path, root: Path) -> list[Path]:
         own = steps[read_run(layout).segment[0].file]
         played, rate = soundfile.read(layout.with_suffix(".wav"))
         assert rate == FILE_HZ
-        volts = plays(low_levels_off(played, layout))
+        volts = PLAYER.plays(low_levels_off(played, layout))
         made.append(root / f"recorded-{layout.stem}.wav")
         full = FULL_SCALES_V[own["range"]]
         soundfile.write(made[-1], np.clip(volts / full, -1, 1), RATE, subtype="PCM_24")
-    silence = plays(np.zeros(2 * FILE_HZ)) / FULL_SCALES_V["100 mV"]
+    silence = PLAYER.plays(np.zeros(2 * FILE_HZ)) / FULL_SCALES_V["100 mV"]
     soundfile.write(review / "idle.wav", silence, RATE, subtype="PCM_24")
     alone = 1e-7 * np.random.default_rng(5).standard_normal(2 * RATE) / 0.1
     soundfile.write(review / "loop-back-idle-100mv-range.wav", alone, RATE, subtype="FLOAT")
@@ -147,11 +129,18 @@ def test_every_planned_capture_is_measured(day: Path) -> None:
 
 def test_levels_re_full_scale(readings: pl.DataFrame) -> None:
     """The low levels were played 0.3 dB too loud; calibrations of two ranges are 0.3 % each."""
-    for db, error in ((-20, 0.0), (-60, 0.0), (-80, STEP_ERROR_DB), (-90, STEP_ERROR_DB)):
+    for db, error in (
+        (-20, 0.0),
+        (-60, 0.0),
+        (-80, PLAYER.step_error_db),
+        (-90, PLAYER.step_error_db),
+    ):
         found = figure(readings, "level_error", f"{db} dB re")
         assert abs(found["value"] - error) < 2.5 * found["uncertainty"] + 1e-3, (db, found)
     linearity = figure(readings, "level_linearity")
-    assert linearity["value"] == pytest.approx(STEP_ERROR_DB, abs=3 * linearity["uncertainty"])
+    assert linearity["value"] == pytest.approx(
+        PLAYER.step_error_db, abs=3 * linearity["uncertainty"]
+    )
 
 
 def test_dynamic_range_is_that_of_16_bits_with_dither(readings: pl.DataFrame) -> None:
@@ -164,22 +153,21 @@ def test_dynamic_range_is_that_of_16_bits_with_dither(readings: pl.DataFrame) ->
 
 
 def test_silence_shows_the_hiss_alone(readings: pl.DataFrame) -> None:
-    expected = 20 * math.log10(HISS_V * math.sqrt(19_980 / (RATE / 2)) / FULL_V)
+    expected = 20 * math.log10(PLAYER.hiss_v * math.sqrt(19_980 / (RATE / 2)) / PLAYER.full_v)
     found = figure(readings, "silence_noise", '"none"')
     assert found["value"] == pytest.approx(expected, abs=0.2)
 
 
 def test_jitter_and_image(readings: pl.DataFrame) -> None:
     jitter = figure(readings, "sampling_jitter", frequency_hz=FILE_HZ / 4)
-    assert jitter["value"] == pytest.approx(JITTER_S, rel=0.02)
-    hz = np.array([20_000.0, FILE_HZ - 20_000.0])
-    low, high = np.abs(freqz(FILTER, worN=hz, fs=RATE)[1])
+    assert jitter["value"] == pytest.approx(PLAYER.jitter_s, rel=0.02)
+    low, high = PLAYER.gain_at(20_000.0, FILE_HZ - 20_000.0)
     image = figure(readings, "sampling_image", frequency_hz=20_000.0)
     assert image["value"] == pytest.approx(20 * math.log10(high / low), abs=0.05)
 
 
 def test_response_of_the_filter(readings: pl.DataFrame) -> None:
-    low, high = np.abs(freqz(FILTER, worN=np.array([997.0, 20_000.0]), fs=RATE)[1])
+    low, high = PLAYER.gain_at(997.0, 20_000.0)
     found = figure(readings, "played_response", frequency_hz=20_000.0)
     assert found["value"] == pytest.approx(20 * math.log10(high / low), abs=0.01)
 

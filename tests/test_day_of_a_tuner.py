@@ -12,7 +12,7 @@ import pytest
 import soundfile
 
 from backbench.catalogue import Catalogue
-from backbench.signal.track import Array
+from backbench.seed_dataset.tuner import Tuner, deemphasis, table_text, table_toml
 from commands_run import run
 
 RATE, FULL_SCALE, SECONDS = 96_000, 3.0, 5.2
@@ -26,33 +26,8 @@ since = 2024-01-01
 volts_peak_at_full_scale = { 1 = 3.0, 2 = 3.0 }
 uncertainty_percent = 0.2
 """
-LEVEL_V, TRUE_S, STATED_S = 0.5, 52e-6, 50e-6
-PILOT_DB, SEPARATION_DB, RIGHT = -52.0, 38.0, 0.97
-SNR_DB, STEREO_LOSS_DB, FULL_QUIETING_DB = 74.0, 20.0, 12.0
-CAPTURE_DB, ALTERNATE_DB = 1.5, 62.0
-T = np.arange(int(SECONDS * RATE)) / RATE
-
-
-def deemphasis(hz: float, constant: float) -> float:
-    return 1 / math.hypot(1.0, 2 * math.pi * hz * constant)
-
-
-def played(hz: float | None, pilot: bool, driven: str | None) -> Array:
-    """Both outputs, V, shape (n, 2): what the tone's de-emphasis leaves, hiss, the pilot."""
-    rng = np.random.default_rng(7)
-    hiss = LEVEL_V * 10 ** (-SNR_DB / 20)
-    out = []
-    for output, gain in (("left", 1.0), ("right", RIGHT)):
-        volts = rng.normal(0.0, hiss, len(T))
-        if hz is not None:
-            share = 1.0 if driven in (None, output) else 10 ** (-SEPARATION_DB / 20)
-            level = gain * share * LEVEL_V * deemphasis(hz, TRUE_S) / deemphasis(1000.0, TRUE_S)
-            volts += math.sqrt(2) * level * np.sin(2 * np.pi * hz * T + 0.2)
-        if pilot:
-            size = math.sqrt(2) * gain * LEVEL_V * 10 ** (PILOT_DB / 20)
-            volts += size * (np.sin(2 * np.pi * 19e3 * T) + 0.5 * np.sin(2 * np.pi * 38e3 * T))
-        out.append(volts)
-    return np.stack(out, axis=1)
+STATED_S = 50e-6
+TUNER = Tuner()
 
 
 def entries(review: Path) -> list[str]:
@@ -64,7 +39,8 @@ def entries(review: Path) -> list[str]:
         stimulus, stem = step["stimulus"], Path(step["file"]).stem
         driven = step.get("conditions", {}).get("driven")
         hz = stimulus.get("fm_tone_hz", stimulus.get("tone_hz"))
-        volts = played(hz, "pilot_hz" in stimulus, driven)
+        volts = TUNER.plays(hz, pilot="pilot_hz" in stimulus, driven=driven, seconds=SECONDS,
+                            rate_hz=RATE, rng=np.random.default_rng(7))  # fmt: skip
         soundfile.write(review / f"{stem}.flac", volts / FULL_SCALE, RATE, subtype="PCM_24")
         if stem.startswith("fm-"):
             stimulus["deemphasis_s"] = STATED_S
@@ -76,41 +52,16 @@ def entries(review: Path) -> list[str]:
     return found
 
 
-def snr(dbf: Array, loss: float = 0.0) -> Array:
-    """2 dB for each dB of the RF level until it is full."""
-    return np.asarray(np.minimum(2 * (dbf - FULL_QUIETING_DB - loss) + 30, SNR_DB - loss / 2))
-
-
 def tables(review: Path) -> list[str]:
     """The RF generator's levels, and an interferer's, as CSV, with their entries."""
-    dbf = np.arange(8.0, 90.0, 3.0)
-    columns = {
-        "rf_level": ("dBf", dbf), "audio_level": ("dB", 0 * dbf), "noise": ("dB", -snr(dbf)),
-        "distortion": ("%", 0 * dbf + 0.2), "stereo_audio_level": ("dB", 0 * dbf),
-        "stereo_noise": ("dB", -snr(dbf, STEREO_LOSS_DB)),
-        "stereo_distortion": ("%", 0 * dbf + 0.4), "separation": ("dB", 0 * dbf + SEPARATION_DB),
-        "am_suppression": ("dB", 0 * dbf + 55.0),
-    }  # fmt: skip
-    level = np.arange(-20.0, 90.5, 0.5)
-    same = np.clip(30 - 29 * (level + 2 * CAPTURE_DB) / (2 * CAPTURE_DB), 0.0, 60.0)
-    beside = {
-        "interferer_level": ("dB", level), "same_channel": ("dB", same),
-        "alternate_channel": ("dB", 30 + ALTERNATE_DB - level),
-    }  # fmt: skip
-    return [_table(review, "tuner", columns), _table(review, "interference", beside)]
-
-
-def _table(review: Path, kind: str, columns: dict[str, tuple[str, Array]]) -> str:
-    rows = np.stack([values for _, values in columns.values()], axis=1)
-    text = "\n".join(",".join(f"{value:.2f}" for value in row) for row in rows)
-    (review / f"{kind}.csv").write_text(",".join(columns) + "\n" + text + "\n")
-    declared = ", ".join(
-        f'{key} = {{ name = "{key}", unit = "{unit}" }}' for key, (unit, _) in columns.items()
-    )
-    return (
+    made = {"tuner": TUNER.by_rf_level(), "interference": TUNER.by_interferer()}
+    for kind, columns in made.items():
+        (review / f"{kind}.csv").write_text(table_text(columns))
+    return [
         f'[[capture]]\nfile = "{kind}.csv"\nof = {{ unit = "crake-7", output = "left" }}\n'
-        f'stimulus = {{ table = "{kind}", columns = {{ {declared} }} }}\n'
-    )
+        f"stimulus = {table_toml(kind, columns)}\n"
+        for kind, columns in made.items()
+    ]
 
 
 @pytest.fixture(scope="module")
@@ -150,18 +101,18 @@ def test_nothing_failed(catalogue: Catalogue) -> None:
 @pytest.mark.parametrize(
     ("metric", "truth"),
     [
-        ("capture_ratio", CAPTURE_DB),
-        ("alternate_selectivity", ALTERNATE_DB),
-        ("quieting_sensitivity", FULL_QUIETING_DB + 10),
-        ("quieting_sensitivity_stereo", FULL_QUIETING_DB + STEREO_LOSS_DB + 10),
-        ("ultimate_snr", SNR_DB),
-        ("ultimate_snr_stereo", SNR_DB - STEREO_LOSS_DB / 2),
-        ("tuner_thd", 0.2),
-        ("tuner_thd_stereo", 0.4),
-        ("stereo_separation", SEPARATION_DB),
-        ("am_suppression", 55.0),
-        ("pilot_residue", PILOT_DB),
-        ("subcarrier_residue", PILOT_DB - 6.02),
+        ("capture_ratio", TUNER.capture_db),
+        ("alternate_selectivity", TUNER.alternate_db),
+        ("quieting_sensitivity", TUNER.full_quieting_dbf + 10),
+        ("quieting_sensitivity_stereo", TUNER.full_quieting_dbf + TUNER.stereo_loss_db + 10),
+        ("ultimate_snr", TUNER.snr_db),
+        ("ultimate_snr_stereo", TUNER.snr_db - TUNER.stereo_loss_db / 2),
+        ("tuner_thd", TUNER.thd_percent),
+        ("tuner_thd_stereo", 2 * TUNER.thd_percent),
+        ("stereo_separation", TUNER.separation_db),
+        ("am_suppression", TUNER.am_suppression_db),
+        ("pilot_residue", TUNER.pilot_db),
+        ("subcarrier_residue", TUNER.pilot_db - 6.02),
     ],
 )
 def test_figures_beside_the_truth(catalogue: Catalogue, metric: str, truth: float) -> None:
@@ -174,7 +125,7 @@ def test_deemphasis_error_at_10_khz(catalogue: Catalogue) -> None:
     row = reading(catalogue, "deemphasis_error", output="left", frequency_hz=10_000.0)
     own, stated = (
         20 * math.log10(deemphasis(1e4, constant) / deemphasis(1e3, constant))
-        for constant in (TRUE_S, STATED_S)
+        for constant in (TUNER.deemphasis_s, STATED_S)
     )
     assert float(row["value"]) == pytest.approx(own - stated, abs=0.02)  # type: ignore[arg-type]
 
@@ -184,4 +135,4 @@ def test_separation_against_frequency(catalogue: Catalogue) -> None:
         pl.col("metric") == "separation", pl.col("value").is_not_null()
     )
     assert len(apart["frequency_hz"].unique()) == 3
-    assert apart["value"].to_list() == pytest.approx([SEPARATION_DB] * apart.height, abs=0.6)
+    assert apart["value"].to_list() == pytest.approx([TUNER.separation_db] * apart.height, abs=0.6)

@@ -3,20 +3,16 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 import polars as pl
 import pytest
 import soundfile
-from scipy.optimize import brentq
 
-from backbench.bench_day.planned_capture import PlannedStep, capture_table, capture_text, read_plan
-from backbench.bench_day.stimulus_waveforms import wave
+from backbench.bench_day.planned_capture import capture_table, capture_text, read_plan
 from backbench.catalogue import Catalogue
-from backbench.documents.stimuli import Idle, Tone
-from backbench.signal.riaa import riaa_db
+from backbench.seed_dataset.stage import Stage, replay_curve
 from commands_run import run
 
 RATE = 48_000
@@ -33,55 +29,8 @@ uncertainty_percent = 0.2
 """
 
 
-@dataclass(frozen=True)
-class Stage:
-    """A stage of one output: gain, rails that it limits at softly, hiss at its input, impedances.
-
-    equalised: its gain follows the replay curve.
-    """
-
-    gain: float
-    rail_v: float
-    hiss_v: float
-    source_ohm: float
-    input_ohm: float = 47_000.0
-    equalised: bool = False
-
-    def plays(self, step: PlannedStep, load: float | str | None) -> np.ndarray:
-        stimulus = step.stimulus
-        rng = np.random.default_rng(len(step.file))
-        if isinstance(stimulus, Idle):
-            emf, curve = np.zeros(2 * RATE), 1.0
-        else:
-            made = wave(stimulus, RATE)
-            emf = made.volts[round(made.keep[0] * RATE) : round(made.keep[1] * RATE)]
-            curve = self._curve(stimulus)
-        through = getattr(stimulus, "through_ohm", 0.0)
-        drive = self.gain * curve * emf * self.input_ohm / (self.input_ohm + through)
-        bent = self.rail_v * np.tanh(drive / self.rail_v)
-        hiss = self.gain * self.hiss_v * rng.standard_normal(len(emf))
-        ohm = load if isinstance(load, float | int) else math.inf
-        return np.asarray((bent + hiss) / (1 + self.source_ohm / ohm))
-
-    def _curve(self, stimulus: object) -> float:
-        if not self.equalised or not isinstance(stimulus, Tone):
-            return 1.0
-        return float(10 ** (riaa_db(np.array([stimulus.tone_hz]), amended=False)[0] / 20))
-
-    def input_at(self, percent: float) -> float:
-        """The input, V rms, at which tanh makes that much distortion, by its own series."""
-
-        def over(peak: float) -> float:
-            t = np.arange(256) / 256
-            spectrum = np.abs(np.fft.rfft(np.tanh(peak * np.sin(2 * np.pi * t))))
-            rest = np.sqrt(np.sum(spectrum[2:21] ** 2))
-            return float(100 * rest / spectrum[1] - percent)
-
-        return float(brentq(over, 1e-3, 10.0)) * self.rail_v / self.gain / math.sqrt(2)
-
-
 STAGES = {
-    "phono stage": Stage(100.0, 8.0, 0.4e-6, 470.0, equalised=True),
+    "phono stage": Stage(100.0, 8.0, 0.4e-6, 470.0, response=replay_curve),
     "headphone amplifier": Stage(4.0, 9.0, 2e-6, 12.0),
     "equaliser": Stage(1.0, 12.0, 4e-6, 150.0, input_ohm=20_000.0),
 }
@@ -112,7 +61,9 @@ def taken(kind: str, home: Path, review: Path) -> None:
         if step.loop_back:
             continue
         load = step.conditions.load_ohm
-        volts = stage.plays(step, load)
+        ohm = load if isinstance(load, float | int) else math.inf
+        rng = np.random.default_rng(len(step.file))
+        volts = stage.plays(step.stimulus, ohm, RATE, rng)
         soundfile.write(review / step.file, volts / FULL_V, RATE, subtype="FLOAT")
         entries.append(capture_text(capture_table(step)))
     manifest.write_text(manifest.read_text() + "\n" + "\n".join(entries))

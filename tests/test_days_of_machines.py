@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import tomllib
 from collections.abc import Callable
 from pathlib import Path
 
@@ -12,11 +11,13 @@ import polars as pl
 import pytest
 import soundfile
 
+from backbench.bench_day.planned_capture import read_plan
 from backbench.catalogue import Catalogue
+from backbench.seed_dataset.machine import CAPSTAN_HZ, Machine
+from backbench.seed_dataset.playback import Playback
 from backbench.signal.rumble import rumble_unweighted, rumble_weighted
 from backbench.signal.track import Array
 from commands_run import run
-from played_media import CAPSTAN_HZ, Machine
 
 RATE = 44_100
 FULL_SCALE = 6.0
@@ -31,67 +32,26 @@ volts_peak_at_full_scale = { 1 = 6.0, 2 = 6.0 }
 uncertainty_percent = 0.2
 """
 MACHINE = Machine(rate_hz=RATE)
-RIGHT, LATE_S, LEFT_OVER = 0.9, 30e-6, 0.01
-THIRD_PERCENT, RUMBLE_V, ERASED_V = 1.5, 2e-3, 5e-4
+PLAYS = Playback(MACHINE)
 SHORT_S = {"speed": 22.2, "reference": 4.5, "tone": 4.0, "silent": 6.0, "erased": 6.0,
            "only": 4.0, "sweep": 11.0, "idle": 1.0}  # fmt: skip
 """Shorter than the plan asks for: enough for every figure."""
 
 
-def fallen(hz: Array) -> Array:
-    """One pole at 9 kHz, and one at 50 Hz."""
-    return np.asarray(1 / np.sqrt(1 + (hz / 9000) ** 2) / np.hypot(1, 50 / hz))
-
-
-def arm(hz: Array) -> Array:
-    x = hz / 9.5
-    return np.asarray(x**2 / np.hypot(1 - x**2, x / 2.0))
-
-
-def both(left: Array, right: Array) -> Array:
-    return np.stack([left, right], axis=1)
-
-
-def played(stem: str, stimulus: dict[str, object], driven: str | None) -> Array:
-    """What the machine gives for a planned capture, V, shape (n, 2)."""
-    seconds = SHORT_S[stem.split("-", maxsplit=1)[0]]
-    quiet = both(MACHINE.noise(seconds), MACHINE.noise(seconds, 1))
-    if "silent_medium" in stimulus:
-        line = RUMBLE_V * math.sqrt(2) * np.sin(2 * np.pi * 25.0 * MACHINE.times(seconds))
-        return quiet + both(line, line)
-    if "played_sweep_hz" in stimulus:
-        low, high = stimulus["played_sweep_hz"]  # type: ignore[misc]
-        one = MACHINE.sweep(low, high, seconds, arm if high < 100 else fallen)
-        return both(one, RIGHT * one)
-    if "erased_tone_hz" in stimulus:
-        left = MACHINE.tone(float(stimulus["erased_tone_hz"]), seconds, ERASED_V)  # type: ignore[arg-type]
-        return both(left, quiet[:, 1])
-    hz = stimulus.get("transport_hz", stimulus.get("played_tone_hz"))
-    if hz is None:
-        return quiet
-    tone = MACHINE.tone(float(hz), seconds, third_percent=THIRD_PERCENT)  # type: ignore[arg-type]
-    if driven:
-        rest = LEFT_OVER * tone + quiet[:, 1]
-        return both(tone, rest) if driven == "left" else both(rest, tone)
-    late = MACHINE.tone(float(hz), seconds, RIGHT, 1, late_s=LATE_S)  # type: ignore[arg-type]
-    return both(tone, late)
-
-
 def recorded(review: Path, level: str) -> None:
     """Every planned capture as a file and an entry of the manifest; level: the reference's own."""
-    plan = tomllib.loads((review / "plan.toml").read_text())
+    plan = read_plan(review)
+    assert plan is not None
     entries = []
-    for step in (step for step in plan["step"] if "loop_back" not in step):
-        stem = Path(step["file"]).stem
-        conditions = step.get("conditions", {})
-        volts = played(stem, step["stimulus"], conditions.get("driven"))
+    for step in (step for step in plan.step if not step.loop_back):
+        stem, driven = step.stem, step.conditions.driven
+        volts = PLAYS.plays(step.stimulus, driven, SHORT_S[stem.split("-", maxsplit=1)[0]])
         soundfile.write(review / f"{stem}.flac", volts / FULL_SCALE, RATE, subtype="PCM_24")
-        key, value = next(iter(step["stimulus"].items()))
-        more = f", sweep_s = {SHORT_S['sweep'] - 0.8}" if "sweep_s" in step["stimulus"] else ""
+        key, value = next(iter(step.stimulus.model_dump(exclude_none=True).items()))
+        more = f", sweep_s = {SHORT_S['sweep'] - 0.8}" if key == "played_sweep_hz" else ""
         more += f", {level}" if stem.startswith("reference") else ""
         text = f'"{value}"' if isinstance(value, str) else value
         entry = f'[[capture]]\nfile = "{stem}.flac"\nstimulus = {{ {key} = {text}{more} }}\n'
-        driven = conditions.get("driven")
         entries.append(entry + (f'conditions = {{ driven = "{driven}" }}\n' if driven else ""))
     manifest = review / "review.toml"
     manifest.write_text(manifest.read_text() + "\n" + "\n".join(entries))
@@ -152,23 +112,23 @@ def test_what_both_machines_have(name: str, request: pytest.FixtureRequest) -> N
     nothing_failed(catalogue)
     agrees(catalogue, "speed_error", 0.4)
     agrees(catalogue, "flutter_unweighted_rms", FLUTTER_RMS / 1.004)
-    agrees(catalogue, "played_third_harmonic", THIRD_PERCENT)
-    agrees(catalogue, "played_balance", 20 * math.log10(RIGHT), "right")
-    agrees(catalogue, "played_separation", -20 * math.log10(LEFT_OVER), "right")
+    agrees(catalogue, "played_third_harmonic", PLAYS.third_percent)
+    agrees(catalogue, "played_balance", 20 * math.log10(PLAYS.right), "right")
+    agrees(catalogue, "played_separation", -20 * math.log10(PLAYS.left_over), "right")
     ends = {r["detail"]: r["value"] for r in rows(catalogue, "played_limit").rows(named=True)}
     grid = np.geomspace(20, 20_000, 50_000)
-    db = 20 * np.log10(fallen(grid) / fallen(np.array([1000.0])))
+    db = 20 * np.log10(PLAYS.response(grid) / PLAYS.response(np.array([1000.0])))
     upper = float(grid[(grid > 1000) & (db < -3)][0])
     assert ends['{"end":"upper"}'] == pytest.approx(upper, rel=0.03)
 
 
 def test_rumble_and_arm_of_a_turntable(turntable: Catalogue) -> None:
     for metric, curve in (("rumble", rumble_unweighted), ("rumble_weighted", rumble_weighted)):
-        line = RUMBLE_V * float(curve(np.array([25.0]))[0])
+        line = PLAYS.rumble_v * float(curve(np.array([25.0]))[0])
         noise = _noise_behind(curve)
         agrees(turntable, metric, 20 * math.log10(math.hypot(line, noise)))
     grid = np.geomspace(4, 30, 5000)
-    agrees(turntable, "arm_resonance", float(grid[np.argmax(arm(grid))]))
+    agrees(turntable, "arm_resonance", float(grid[np.argmax(PLAYS.arm(grid))]))
     assert not turntable.readings().filter(pl.col("metric") == "medium_snr").height
 
 
@@ -178,10 +138,10 @@ def _noise_behind(curve: Callable[[Array], Array]) -> float:
 
 
 def test_noise_erasure_and_azimuth_of_a_tape_deck(deck: Catalogue) -> None:
-    noise = math.hypot(RUMBLE_V, MACHINE.noise_v * math.sqrt(19_980 / (RATE / 2)))
+    noise = math.hypot(PLAYS.rumble_v, MACHINE.noise_v * math.sqrt(19_980 / (RATE / 2)))
     agrees(deck, "medium_snr", -20 * math.log10(noise))
-    agrees(deck, "erasure", -20 * math.log10(ERASED_V))
-    agrees(deck, "azimuth_delay", LATE_S, "right")
+    agrees(deck, "erasure", -20 * math.log10(PLAYS.erased_v))
+    agrees(deck, "azimuth_delay", PLAYS.late_s, "right")
     assert rows(deck, "erasure", "right").row(0, named=True)["bound"] == "lower"
 
 

@@ -13,11 +13,13 @@ import typer
 
 from backbench.catalogue import Catalogue
 from backbench.charts.image_export import save
+from backbench.maintenance.corrections import withdraw
 from backbench.reports.comparison_report import show_comparison
 from backbench.reports.progress_bars import bars, watched
 from backbench.seed_dataset.maker import write_catalogue_inputs
-from backbench.seed_dataset.scenario import scenario, settings_text
+from backbench.seed_dataset.scenario import Scenario, scenario, settings_text
 
+WRONG_LOAD = "the loads were of 4 ohm, not of 8 ohm"
 SUBJECT = "halyard-20"
 """The unit that the demonstration looks at: a tube amplifier, before and after restoration."""
 
@@ -35,6 +37,7 @@ def run_demo(folder: Path, processes: int | None) -> None:
         f"made and ingested in {folder}/"
     )
     _ingested(catalogue, _made(folder, processes), processes)
+    _withdrawn(catalogue, invented)
     show_comparison(catalogue.compare(SUBJECT))
     drawn = _drawn(catalogue)
     typer.echo(f"\nDrew {len(drawn)} charts into {folder / 'published'}/")
@@ -80,6 +83,16 @@ def _ingested(catalogue: Catalogue, reviews: list[Path], processes: int | None) 
             typer.echo(f"  {review}: {one.file}: {one.reason}", err=True)
     for item in refused:
         typer.echo(f"{item.source} was not ingested: {item.error}", err=True)
+
+
+def _withdrawn(catalogue: Catalogue, invented: Scenario) -> None:
+    """Take back what was measured into another load than the manifest states."""
+    for review in invented.reviews:
+        if "wrong-load" in review.extras:
+            with catalogue.places.changing():
+                withdraw(catalogue.places, review.key, WRONG_LOAD)
+            catalogue.carry_on()
+            typer.echo(f"{review.key} is withdrawn: {WRONG_LOAD}.")
 
 
 def _drawn(catalogue: Catalogue) -> list[str]:

@@ -39,7 +39,7 @@ def backfilled(root: Path, sheet: Path, *more: str) -> Result:
     return ran
 
 
-@pytest.mark.parametrize(("ending", "count"), [(".csv", 60), (".xlsx", 300), (".ods", 60)])
+@pytest.mark.parametrize(("ending", "count"), [(".csv", 60), (".xlsx", 100), (".ods", 60)])
 def test_every_cell_is_right_or_listed(tmp_path: Path, ending: str, count: int) -> None:
     made = messy(count)
     sheet = write(tmp_path / f"old{ending}", made)

@@ -30,7 +30,7 @@ def site(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The folder of the published pages. Not to be changed."""
     folder = tmp_path_factory.mktemp("published")
     catalogue = published_catalogue(folder)
-    done = publish(catalogue.places.root, folder / "site", processes=2)
+    done = publish(catalogue.places.root, folder / "site", processes=1)
     assert done.troubles == ()
     return folder / "site"
 

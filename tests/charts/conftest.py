@@ -60,6 +60,9 @@ def frames_of(count: int, label: str | None = None) -> Frames:
         "ladder": _ladder(some[0]),
         "distortion-map": _distortion_map(some[0]),
         "patterns": _patterns(some),
+        "loads": _loads(some),
+        "promises": _promises(some),
+        "timeline": _timeline(some),
     }
 
 
@@ -256,6 +259,49 @@ def _patterns(some: list[dict[str, Any]]) -> pl.DataFrame:
             for n in (2, 3, 4)
         ]
     )
+
+
+def _loads(some: list[dict[str, Any]]) -> pl.DataFrame:
+    """Powers that grow by 1.8, 1.5 and 1.1 with each half of the load, the last one a bound."""
+    rows = []
+    for k, u in enumerate(some):
+        for load, power in ((16.0, 10.0), (8.0, 18.0), (4.0, 27.0), (2.0, 30.0)):
+            value = power * 1.3**k
+            reach = {"low": value * 0.98, "high": value * 1.02, "bound": None}
+            reach |= {"high": None, "bound": "lower"} if (k, load) == (1, 2.0) else {}
+            rows.append(u | {"load_ohm": load, "tap": None, "value": value} | reach)
+    schema = {"tap": pl.String, "bound": pl.String}
+    return pl.DataFrame(rows, infer_schema_length=None, schema_overrides=schema)
+
+
+def _promises(some: list[dict[str, Any]]) -> pl.DataFrame:
+    """Margins of 3 dB less 1 dB a unit in noise, 1 dB everywhere in power; one not comparable."""
+    rows = []
+    for k, u in enumerate(some):
+        for metric, title, margin in (
+            ("noise", "Residual noise", 3.0 - k),
+            ("power", "Power", 1.0),
+        ):
+            outcome = "inconclusive" if margin == 0 else "meets" if margin > 0 else "fails"
+            reach = {"margin_low_db": margin - 0.2, "margin_high_db": margin + 0.2}
+            rows.append(u | {"metric": metric, "title": title, "outcome": outcome}
+                        | {"margin_db": margin, "margin_bound": None} | reach)  # fmt: skip
+    names = ("margin_db", "margin_low_db", "margin_high_db")
+    rows.append(rows[-1] | {"outcome": "not measured"} | dict.fromkeys(names))
+    schema = {"margin_bound": pl.String}
+    return pl.DataFrame(rows, infer_schema_length=None, schema_overrides=schema)
+
+
+def _timeline(some: list[dict[str, Any]]) -> pl.DataFrame:
+    """Made from 1950 on every second year, every third one over four years; 10 to 21 µV."""
+    rows = []
+    for k, u in enumerate(some):
+        first, value = 1950 + 2 * k, (10.0 + k) * 1e-6
+        last = first + 4 if k % 3 == 0 else first
+        reach = {"low": value * 0.95, "high": value * 1.05, "unit": "V", "title": "Noise"}
+        rows.append(u | {"made_first": first, "made_last": last, "year": (first + last) / 2}
+                    | {"value": value, "bound": "upper" if k == 1 else None} | reach)  # fmt: skip
+    return pl.DataFrame(rows, infer_schema_length=None, schema_overrides={"bound": pl.String})
 
 
 def _overlaid(some: list[dict[str, Any]]) -> pl.DataFrame:

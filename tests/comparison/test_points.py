@@ -126,6 +126,28 @@ def test_the_tap_that_the_load_belongs_to(given: Any) -> None:
     assert (result["tone-1khz-5w-8ohm"], result["impedance-1khz"]) == ([own], [eight])
 
 
+def test_a_headphone_socket_has_points_of_its_own(given: Any) -> None:
+    given.unit("a")
+    main = given.reading("a", "noise_a", 1e-4, under="idle")
+    socket = given.reading("a", "noise_a", 1e-6, under="idle", tap="headphones")
+    named = given.reading("a", "source_impedance", 120.0, tap="Phones", power_w=0.01,
+                          load_ohm=32.0)  # fmt: skip
+    power = given.reading("a", "power_at_limit", 0.2, tap="headphones", power_w=None,
+                          load_ohm=300.0, limit_percent=1.0)  # fmt: skip
+    eight = given.reading("a", "power_at_limit", 20.0, power_w=None, limit_percent=1.0)
+    assert points(given.build()) == {
+        "idle": [main], "headphones-idle": [socket], "headphones-impedance-1khz": [named],
+        "tone-1khz-10mw-32ohm": [named], "limit-1khz-300ohm": [power],
+        "limit-1khz-8ohm": [eight],
+    }  # fmt: skip
+
+
+def test_the_socket_of_a_headphone_amplifier_is_its_usual_output(given: Any) -> None:
+    given.unit("a", kind="headphone amplifier")
+    own = given.reading("a", "noise_a", 1e-6, under="idle", tap="headphones")
+    assert points(given.build()) == {"idle": [own]}
+
+
 def test_assigning_again_changes_nothing(given: Any) -> None:
     given.unit("a")
     given.reading("a", "noise", 1e-3, under="idle")

@@ -13,7 +13,7 @@ RUN = Path(__file__).with_name("disk_run.py")
 def test_a_failing_disk_is_reported_in_words_and_costs_nothing() -> None:
     kept = {**os.environ, "OPENBLAS_NUM_THREADS": "1", "POLARS_MAX_THREADS": "1"}
     ran = subprocess.run(
-        [sys.executable, RUN, "90"], capture_output=True, text=True, check=False, env=kept
+        [sys.executable, RUN, "180"], capture_output=True, text=True, check=False, env=kept
     )
     assert ran.returncode == 0, ran.stdout + ran.stderr
     assert "0 wrong" in ran.stdout

@@ -1,4 +1,4 @@
-"""An orchestrated ingest where there is no network but loopback: nothing is looked up outside."""
+"""Every command where there is no network but loopback: nothing is looked up outside."""
 
 from __future__ import annotations
 
@@ -8,44 +8,12 @@ import sys
 from pathlib import Path
 
 import pytest
-from platformdirs import user_cache_path
 
 import test_command_lines as lines
-from faults.small_catalogue import small_catalogue, write_review
 from installed_chromium import chromium
 from isolated_network import INSIDE, isolation_possible
 
-PICKLES = (b"\x80\x04\x95", b"\x80\x05\x95", b"gASV", b"gAWV")
-"""How pickles of today's protocols begin, as bytes and in base64."""
 PROXIES = ("HTTP_PROXY", "HTTPS_PROXY", "ALL_PROXY", "http_proxy", "https_proxy", "all_proxy")
-CODE = "import sys; from backbench.cli import main; sys.argv[0] = 'backbench'; main()"
-
-
-@pytest.mark.skipif(not isolation_possible(), reason="network namespaces are not permitted here")
-def test_an_orchestrated_ingest_needs_loopback_only(tmp_path: Path) -> None:
-    catalogue = small_catalogue(tmp_path / "catalogue")
-    write_review(tmp_path / "auk", 0)
-    script = (
-        'ip link set lo up; test -z "$(ip route)" || exit 9; '
-        f'exec "{sys.executable}" -c "{CODE}" ingest "$1" -c "$2"'
-    )
-    kept = {
-        **os.environ,
-        "HOME": str(tmp_path),
-        "XDG_CACHE_HOME": str(user_cache_path()),
-        "PREFECT_RESULTS_PERSIST_BY_DEFAULT": "true",
-    }
-    kept |= dict.fromkeys(PROXIES, "http://192.0.2.1:3128")
-    ran = subprocess.run(
-        ["unshare", "-rn", "sh", "-c", script, "sh", tmp_path / "auk", catalogue.places.root],
-        capture_output=True, text=True, check=False, env=kept,
-    )  # fmt: skip
-    assert ran.returncode == 3, ran.stdout + ran.stderr
-    assert "auk: 2 captures: 1 whole, 1 refused" in ran.stdout
-    runs = [path for path in (catalogue.places.root / ".runs").rglob("*") if path.is_file()]
-    assert runs
-    for path in runs:
-        assert not any(mark in path.read_bytes() for mark in PICKLES), path
 
 
 LISTEN = """

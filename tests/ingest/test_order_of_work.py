@@ -7,19 +7,26 @@ from typing import Any
 
 import pytest
 
+from backbench.catalogue import Catalogue
 from backbench.ingest import worker_pool
 from backbench.ingest.worker_pool import Workers
-from simulated import contents_of, simulated_catalogue
+from simulated import CASES, CIRCUITS, contents_of, simulated_catalogue
+
+
+@pytest.fixture(scope="module")
+def alone(tmp_path_factory: pytest.TempPathFactory) -> Catalogue:
+    """What one process makes. Not to be changed."""
+    catalogue = simulated_catalogue(tmp_path_factory.mktemp("alone") / "catalogue")
+    catalogue.ingest([CIRCUITS / case for case in sorted(CASES)], history=False, processes=1)
+    return catalogue
 
 
 @pytest.mark.parametrize(("processes", "backwards"), [(2, False), (3, True)])
 def test_number_and_order_of_workers_leave_no_trace(
-    processes: int, backwards: bool, tmp_path: Path, circuits: Path,
+    processes: int, backwards: bool, tmp_path: Path, alone: Catalogue,
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:  # fmt: skip
-    folders = sorted(circuits.iterdir())
-    alone = simulated_catalogue(tmp_path / "alone")
-    alone.ingest(folders, history=False, processes=1)
+    folders = [CIRCUITS / case for case in sorted(CASES)]
     monkeypatch.setattr(worker_pool, "WORTH_A_POOL", 1)
     started = []
     start = Workers._started

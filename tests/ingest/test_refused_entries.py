@@ -17,6 +17,7 @@ from backbench.errors import UserError
 from backbench.maintenance.verify import verify
 from faults.small_catalogue import small_catalogue, write_review
 
+pytestmark = pytest.mark.usefixtures("measured_once")
 RATE = 48000
 FAULTY = {
     "stimulus": (
@@ -71,7 +72,9 @@ def run(*words: str | Path) -> tuple[int, str]:
 
 
 @pytest.mark.parametrize("kind", FAULTY)
-def test_a_faulty_entry_costs_itself_alone(kind: str, tmp_path: Path) -> None:
+def test_a_faulty_entry_costs_itself_alone(
+    kind: str, tmp_path: Path, sound_metrics: list[str]
+) -> None:
     entry, name, words = FAULTY[kind]
     folder = with_entry(tmp_path / "auk", entry)
     catalogue = small_catalogue(tmp_path / "home")
@@ -85,18 +88,20 @@ def test_a_faulty_entry_costs_itself_alone(kind: str, tmp_path: Path) -> None:
     code, text = run("show", "auk", "-c", home)
     assert (code, f"{name}: refused: " in text, words in text) == (0, True, True)
     assert "2 whole" in run("reviews", "-c", home)[1]
-    assert sorted(catalogue.readings()["metric"].unique()) == sound_metrics(tmp_path)
+    assert sorted(catalogue.readings()["metric"].unique()) == sound_metrics
     report = verify(catalogue.places, lambda _: None)
     assert (report.faults, report.gaps) == ([], [])
     code, text = run("recompute", "-c", home, "--direct", "--processes", "1")
     assert (code, "unchanged" in text, f"{name}: refused: " in text) == (3, True, True)
 
 
-def sound_metrics(tmp_path: Path) -> list[str]:
+@pytest.fixture(scope="module")
+def sound_metrics(tmp_path_factory: pytest.TempPathFactory) -> list[str]:
     """Metrics of the review without the entry."""
-    sound_review(tmp_path / "sound" / "auk")
-    catalogue = small_catalogue(tmp_path / "sound-home")
-    catalogue.ingest([tmp_path / "sound" / "auk"], history=False, processes=1)
+    folder = tmp_path_factory.mktemp("sound")
+    sound_review(folder / "auk")
+    catalogue = small_catalogue(folder / "home")
+    catalogue.ingest([folder / "auk"], history=False, processes=1)
     return sorted(catalogue.readings()["metric"].unique())
 
 

@@ -24,9 +24,9 @@ from backbench.metrics.findings import Finding
 from backbench.metrics.measurement import measure
 from backbench.metrics.medium_ratios import played_spot_response
 from backbench.metrics.session import Derived, Reading, Session
+from backbench.seed_dataset.machine import Machine
 from backbench.signal.rumble import rumble_unweighted, rumble_weighted
 from backbench.signal.track import Array, Track
-from played_media import Machine
 
 MACHINE = Machine(rate_hz=12_000.0)
 

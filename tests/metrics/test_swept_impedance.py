@@ -120,6 +120,15 @@ def test_other_drives_and_taps_make_no_pair() -> None:
     assert drawn(session(swept(8.0, "a"), swept(8.0, "b"))) == []
 
 
+@pytest.mark.parametrize("opened", [(None,), (None, None)])
+def test_open_sweeps_alone_say_nothing_of_an_impedance(opened: tuple[None, ...]) -> None:
+    held = session(*(swept(load, str(n)) for n, load in enumerate(opened)))
+    derive = registry().metrics["source_impedance"].derive
+    assert derive is not None
+    assert list(derive(held)) == []
+    assert drawn(held) == []
+
+
 def test_tones_at_five_frequencies_draw_a_curve() -> None:
     hertz = [20.0, 100.0, 1000.0, 5000.0, 20_000.0]
     readings = []

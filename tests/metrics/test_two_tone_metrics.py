@@ -252,3 +252,23 @@ def _clean() -> TwoTonesView:
     one = bent((61.0, 7003.0), (0.8, 0.2), 1e-4, 1e-4)
     seen: TwoTonesView = two_tones_view.build(pair_material(one, hz=(61.0, 7003.0), ratio=4.0), 1)
     return seen
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_products_of_tones_whose_speed_wavers_hold_the_truth(seed: int) -> None:
+    """Closed form: of 2 f1 - f2 of a cubic, bent in time with the tones, 3/4 k3 a^2 b is left."""
+    rng = np.random.default_rng(seed)
+    seconds, cube = 0.4, -3e-3
+    t = np.arange(round(seconds * RATE)) / RATE
+    hz = np.array([19_000.0, 20_000.0]) + rng.uniform(-1, 1, 2)
+    wow = rng.uniform(1.5, 3)
+    late = 0.035 / (2 * np.pi * hz[1]) * np.sin(2 * np.pi * wow * t + rng.uniform(0, 6))
+    x = sum(np.cos(2 * np.pi * f * (t + late)) for f in hz)
+    wavering = figures(pair_material(track(with_noise(x + cube * x**3), RATE), hz=tuple(hz)))
+    figure = wavering["difference_frequency_total"]
+    first, _ = fundamentals(1.0, 1.0, cube)
+    expected = 100 * 0.75 * abs(cube) / (2 * first)
+    assert abs(figure.value - expected) < 2.5 * figure.uncertainty
+    still = sum(np.cos(2 * np.pi * f * t) for f in hz)
+    steady = figures(pair_material(track(with_noise(still + cube * still**3), RATE), hz=tuple(hz)))
+    assert steady["difference_frequency_total"].uncertainty < figure.uncertainty

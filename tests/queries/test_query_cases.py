@@ -670,6 +670,29 @@ CASES = [
         unit_key | load_ohm | output | one_driven | all_driven | loss_db
         a        | 8        | left   | 25         | 20         | -0.96910013008
         """),
+    Case("figure-over-the-years", """
+        unit a made=1960
+        reading a gain 26 0.1
+        reading a gain 25 0.1 output=right
+        unit b made_first=1970 made_last=1975
+        reading b gain 30 0.5
+        unit c made=None
+        reading c gain 30 0.5
+        unit p kind=preamplifier
+        reading p gain 10 0.1
+        """, """
+        unit_key | made_first | made_last | year   | value | low  | high | unit | marked
+        a        | 1960       | 1960      | 1960   | 26    | 25.8 | 26.2 | dB   | True
+        b        | 1970       | 1975      | 1972.5 | 30    | 29   | 31   | dB   | False
+        """, {"metric": "gain", "point": "gain-1khz", "unit": "a"}),
+    Case("figure-over-the-years", """
+        unit a made=1960
+        reading a power_at_limit 20 0 limit_percent=1.0 power_w=None
+        reading a power_at_limit 30 0 limit_percent=10.0 power_w=None
+        """, """
+        unit_key | value
+        a        | 30
+        """, {"metric": "power_at_limit", "point": "limit-1khz-8ohm", "limit_percent": "10"}),
     Case("harmonic-patterns", """
         unit a
         reading a harmonic -60 1 order_n=2
@@ -693,13 +716,24 @@ CASES = [
     Case("power-into-loads", """
         unit a rated_power_w=20.0
         reading a power_at_limit 22 0 limit_percent=1.0 power_w=None
-        reading a power_at_limit 21 0 limit_percent=1.0 power_w=None output=right
-        reading a power_at_limit 15 0 limit_percent=1.0 power_w=None load_ohm=4.0
-        reading a power_at_limit 9 0 limit_percent=1.0 power_w=None load_ohm=2.0
+        reading a power_at_limit 21 0.5 limit_percent=1.0 power_w=None output=right
+        reading a power_at_limit 31.5 0 limit_percent=1.0 power_w=None load_ohm=4.0
+        reading a power_at_limit 9 0 limit_percent=1.0 power_w=None load_ohm=2.0 bound=lower
+        reading a power_at_limit 40 0 limit_percent=10.0 power_w=None
+        unit b
+        reading b power_at_limit 10 0 limit_percent=1.0 power_w=None load_ohm=16.0
+        unit c
+        reading c power_at_limit 50 0 limit_percent=1.0 power_w=None tap='8 ohm'
+        reading c power_at_limit 48 0 limit_percent=1.0 power_w=None load_ohm=4.0 tap='4 ohm'
         """, """
-        unit_key | into_2 | into_4 | into_8 | into_16 | rated
-        a        | 9      | 15     | 21     |         | 20
-        """),
+        unit_key | load_ohm | tap   | value | low | high | bound | share | rated | marked
+        c        | 8        | 8 ohm | 50    | 50  | 50   |       | 1     |       | True
+        c        | 4        | 4 ohm | 48    | 48  | 48   |       |       |       | True
+        a        | 8        |       | 21    | 20  | 22   |       | 1     | 20    | False
+        a        | 4        |       | 31.5  | 31.5 | 31.5 |      | 1.5   | 20    | False
+        a        | 2        |       | 9     | 9   |      | lower |       | 20    | False
+        b        | 16       |       | 10    | 10  | 10   |       |       |       | False
+        """, {"unit": "c"}),
     # 2 ohm before 8 ohm: 20 lg (8/10); at its resonance the model is 6 + 18 = 24 ohm without a
     # phase: 20 lg (24/26).
     Case("level-into-a-loudspeaker", """

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.signal import step
 
-from backbench.seed_dataset.behaviour import behaviours
+from backbench.seed_dataset.faults import behaviours
 from backbench.seed_dataset.scenario import scenario
 from backbench.seed_dataset.square import RISE_TIME_S
 from backbench.seed_dataset.trace import HZ, PROBE_RISE_TIME_S, trace_csv
@@ -14,7 +14,7 @@ from squares import trace_material
 from tones import figures
 
 
-@pytest.mark.parametrize("key", ["2019-09-halyard-20", "2013-02-weirpetal-r35"])
+@pytest.mark.parametrize("key", ["2019-09-halyard-20", "2018-04-drovergate-a1"])
 def test_a_trace_has_the_edges_of_the_models_treble_corner(key: str) -> None:
     one = behaviours(scenario().review(key))[0]
     text = trace_csv(key, "trace-10k-left.csv", one, loaded=True)

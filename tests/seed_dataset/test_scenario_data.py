@@ -1,10 +1,13 @@
 from __future__ import annotations
 
-from collections import Counter
+from collections import Counter, defaultdict
 from pathlib import Path
 
+from backbench.documents.kinds import unit_kinds
 from backbench.documents.settings import calibration_for, read_settings
 from backbench.seed_dataset import scenario, settings_text
+from backbench.seed_dataset.published import promises
+from backbench.seed_dataset.rigs import RIGS
 
 
 def test_scenario_has_the_breadth_of_a_back_catalogue() -> None:
@@ -14,12 +17,33 @@ def test_scenario_has_the_breadth_of_a_back_catalogue() -> None:
     assert {unit.technology for unit in known.units} == {
         "tube", "solid state", "hybrid", "switching",
     }  # fmt: skip
-    kinds = {"integrated amplifier", "power amplifier", "preamplifier", "receiver"}
-    assert {unit.kind for unit in known.units} == kinds
+    amplifiers = {"integrated amplifier", "power amplifier", "preamplifier", "receiver"}
+    assert {unit.kind for unit in known.units} == amplifiers | RIGS.keys()
     assert min(unit.made for unit in known.units) == 1955
     assert max(unit.made for unit in known.units) == 2024
     assert len({unit.maker for unit in known.units}) == 14
     assert all(unit.list_price_usd > 0 and unit.price_year >= unit.made for unit in known.units)
+
+
+def test_no_unit_of_any_kind_is_without_peers() -> None:
+    groups = Counter(unit_kinds()[unit.kind].group for unit in scenario().units)
+    assert min(groups.values()) >= 2
+
+
+def test_old_reviews_are_typed_and_the_others_recorded() -> None:
+    typed = [review for review in scenario().reviews if review.is_typed]
+    recorded = [review for review in scenario().reviews if not review.is_typed]
+    assert len(typed) >= 5
+    assert max(review.date for review in typed) < min(review.date for review in recorded)
+
+
+def test_what_a_maker_promised_is_the_same_for_every_sample_of_a_model() -> None:
+    by_model = defaultdict(list)
+    for unit in scenario().units:
+        by_model[unit.maker, unit.model].append(promises(unit))
+    several = [found for found in by_model.values() if len(found) > 1]
+    assert len(several) >= 6
+    assert all(found.count(found[0]) == len(found) for found in several)
 
 
 def test_no_unit_is_reviewed_before_it_was_made() -> None:
@@ -36,12 +60,25 @@ def test_mono_pairs_are_two_units_on_two_tracks() -> None:
 
 
 def test_restorations_come_after_the_review_as_received() -> None:
-    seen = Counter(unit.key for review in scenario().reviews for unit in review.units)
-    twice = {key for key, number in seen.items() if number == 2}
+    sessions = defaultdict(list)
+    for review in scenario().reviews:
+        for unit in review.units:
+            sessions[unit.key].append(review)
+    restored = [found for found in sessions.values() if found[-1].state == "restored"]
+    twice = [found for found in restored if len(found) == 2]
     assert len(twice) >= 4
-    for key in twice:
-        states = [r.state for r in scenario().reviews if key in {u.key for u in r.units}]
-        assert states == ["as received", "restored"]
+    for found in twice:
+        assert [review.state for review in found] == ["as received", "restored"]
+
+
+def test_units_that_are_measured_again_had_no_work_in_between() -> None:
+    again = [review for review in scenario().reviews if "again" in review.extras]
+    assert len(again) >= 3
+    for review in again:
+        before = [r for r in scenario().reviews if r.units == review.units and r.date < review.date]
+        assert before
+        assert before[-1].state == review.state
+        assert not review.work
 
 
 def test_settings_text_reads_as_a_catalogues_settings(tmp_path: Path) -> None:
@@ -57,7 +94,8 @@ def test_one_bench_changed_its_calibration_once_amid_its_reviews() -> None:
     settings = scenario().settings
     dates = {name: {c.since for c in bench.calibration} for name, bench in settings.bench.items()}
     assert {name: len(days) for name, days in dates.items()} == {"garage": 2, "loft": 1}
-    garage = [review.date for review in scenario().reviews if review.bench == "garage"]
+    recorded = [review for review in scenario().reviews if not review.is_typed]
+    garage = [review.date for review in recorded if review.bench == "garage"]
     changed = max(dates["garage"])
     assert min(garage) < changed < max(garage)
     before = calibration_for(settings, "garage", min(garage), "50 V")

@@ -95,7 +95,7 @@ def session_of(manifest: Manifest, chain: Chain, wishes: Wishes) -> PlanningSess
     """What the battery is drawn up from. Raises UserError with everything that is missing."""
     first = manifest.unit[0]
     kind = unit_kinds()[first.kind]
-    battery = kind.battery_for(manifest.conditions.input)
+    battery = kind.battery_for(manifest.conditions.input, manifest.conditions.tap)
     faults: list[Fault] = []
     if battery is None:
         usual = ", ".join(name for name, other in unit_kinds().items() if other.battery)
@@ -107,7 +107,7 @@ def session_of(manifest: Manifest, chain: Chain, wishes: Wishes) -> PlanningSess
         faults.append(Fault(f"{MANIFEST_NAME}, tracks", "none", "which track carries what"))
     rated = min((u.rated_power_w for u in manifest.unit if u.rated_power_w), default=None)
     loads = wishes.loads or tuple(filter(None, [manifest.conditions.load_resistance]))
-    by_power = kind.planned_by_power(manifest.conditions.input)
+    by_power = kind.planned_by_power(manifest.conditions.input, manifest.conditions.tap)
     if by_power and rated is None:
         faults.append(Fault(f"{MANIFEST_NAME}, unit {first.key!r}", "no rated_power_w",
                             "the power to plan up to, in W"))  # fmt: skip
@@ -128,7 +128,7 @@ def nominal_load(manifest: Manifest, loads: Collection[float]) -> float | str | 
     """The load that the plan's levels are for: ohm, or "open" for a line output of none named."""
     named = next(iter(loads), manifest.conditions.load_ohm)
     kind = unit_kinds()[manifest.unit[0].kind]
-    by_power = kind.planned_by_power(manifest.conditions.input)
+    by_power = kind.planned_by_power(manifest.conditions.input, manifest.conditions.tap)
     return "open" if named is None and not by_power else named
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import json
 import math
 from collections.abc import Iterable, Sequence
@@ -103,13 +104,32 @@ def frequency_axis(values: Iterable[float | None], start: float, end: float) -> 
     """Logarithmic frequency with the trade's grid: 20, 50, 100, …, 20k."""
     finite = [v for v in values if v is not None and v > 0] or [20.0, 20e3]
     low, high = min(finite), max(finite)
-    ticks = tuple(f for f in TRADE_HZ if low * 0.997 <= f <= high * 1.003)
+    ticks = _apart([f for f in TRADE_HZ if low * 0.997 <= f <= high * 1.003], low, high, start, end)
     low, high = min([low, *ticks]), max([high, *ticks])
     if low >= high:
         low, high = low / 2, high * 2
     return Axis(
         low=low, high=high, start=start, end=end, log=True, ticks=ticks or (low, high), unit="Hz"
     )
+
+
+UPRIGHT_LABEL_PX = 20.0
+LABEL_PX = 46.0
+"""What the number of a horizontal axis takes, with room to the next."""
+
+
+def _apart(
+    ticks: Sequence[float], low: float, high: float, start: float, end: float
+) -> tuple[float, ...]:
+    """The ticks of a logarithmic axis, or as few for each decade as stand apart."""
+    whole = Axis(low, high, start, end, log=True, ticks=())
+    for heads in ("125", "2", "1"):
+        some = [t for t in ticks if f"{t:e}"[0] in heads]
+        places = [whole.px(t) for t in some]
+        room = [abs(b - a) for a, b in itertools.pairwise(places)]
+        if len(some) > 1 and min(room) >= LABEL_PX:
+            return tuple(some)
+    return tuple(ticks) if abs(end - start) > 2 * LABEL_PX * len(ticks) else tuple(ticks[:1])
 
 
 def ranges_widely(values: Sequence[float | None], unit: str) -> bool:
@@ -125,7 +145,7 @@ def _linear_axis(values: list[float], start: float, end: float, unit: str) -> Ax
         low, high = low - reach, high + reach
     room = 0.05 * (high - low)
     low, high = (0.0 if 0 <= low < 0.3 * high else low - room), high + room
-    every = 90.0 if end > start else 58.0
+    every = (90.0 if end - start > 400 else 62.0) if end > start else 58.0
     step = _step((high - low) / max(abs(end - start) / every, 2.6))
     first = math.ceil(low / step - 1e-9)
     ticks = [first * step]
@@ -150,7 +170,8 @@ def _log_axis(values: list[float], start: float, end: float, unit: str) -> Axis:
     heads: tuple[float, ...] = (1, 2, 5) if room > 190 else (1, 3) if room > 115 else (1,)
     if room > 600:
         heads = (1, 1.5, 2, 3, 4, 5, 7)
-    ticks = [float(f"{head}e{decade}") for decade in decades for head in heads]
+    every = max(1, math.ceil((LABEL_PX if end > start else UPRIGHT_LABEL_PX) / room))
+    ticks = [float(f"{head}e{decade}") for decade in decades[::every] for head in heads]
     inside = tuple(t for t in ticks if low <= t <= high)
     return Axis(
         low=low, high=high, start=start, end=end, log=True, ticks=inside or (low, high), unit=unit

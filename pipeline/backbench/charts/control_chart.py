@@ -9,17 +9,21 @@ import altair as alt
 
 from backbench.charts import theme
 from backbench.charts.axis import Axis, axis
-from backbench.charts.chart_text import shortened, text_width, wrapped
+from backbench.charts.chart_text import BOLD, shortened, text_width, wrapped
 from backbench.charts.constant_encodings import no_tooltip
 from backbench.charts.declaration import chart
 from backbench.charts.drawing import ChartInput
 from backbench.charts.label_placement import spread
 from backbench.charts.mark_layers import Row
+from backbench.charts.names_beneath import Named, beneath
 from backbench.charts.page_layout import (
+    NARROW_AXIS_PX,
+    NARROW_END_PX,
     PlotArea,
     assemble,
     layer,
     message_chart,
+    narrow,
     plot_area,
     text_mark,
 )
@@ -32,6 +36,7 @@ from backbench.quantities.writing import COVERAGE, measured, quantity, signed, v
 
 COLUMNS = ("bench_key", "series", "reviewed", "value", "u")
 MOST_SERIES = 4
+NARROW_PANEL_PX = 176.0
 FLAG = theme.LOOKS["tube"].colour
 TOGETHER_PX = 3.0
 
@@ -71,7 +76,7 @@ def control(chart_input: ChartInput) -> alt.LayerChart:
         return message_chart(chart_input, "This bench has no loop-back readings yet.")
     charts = {key: limits([r["value"] for r in some]) for key, some in series.items()}
     keys = ordered_for_drawing(series, charts)
-    area = plot_area(chart_input, left=104, right=150, bottom=74, above=18)
+    area = _area(chart_input, min(len(keys), MOST_SERIES))
     days = [_day(r["reviewed"]) for r in rows]
     x_axis = _calendar(min(days), max(days), area.width)
     high = area.height / min(len(keys), MOST_SERIES)
@@ -94,14 +99,24 @@ def control(chart_input: ChartInput) -> alt.LayerChart:
         if broken
         else ""
     )
-    lines = wrapped(
-        f"bars: expanded uncertainty (k = 2){runs}{foot}", chart_input.size.width - 52, 13
-    )
+    note = f"bars: expanded uncertainty (k = 2){runs}{foot}"
+    if area.narrow:
+        area, notes = beneath(area, [Named(note)], 46)
+        return assemble(chart_input, area, [*layers, *notes])
+    lines = wrapped(note, chart_input.size.width - 52, 13)
     layers += [
         text_mark(text, 26 - area.left, area.height + 46 + 17 * k, 13, colour=theme.SOFT_INK)
         for k, text in enumerate(lines)
     ]
     return assemble(chart_input, area, layers)
+
+
+def _area(chart_input: ChartInput, panels: int) -> PlotArea:
+    """With the limits named at the right, or within the panels on a phone."""
+    if narrow(chart_input):
+        side = {"left": NARROW_AXIS_PX + 16, "right": NARROW_END_PX}
+        return plot_area(chart_input, **side, above=18, tall=NARROW_PANEL_PX * panels)
+    return plot_area(chart_input, left=104, right=150, bottom=74, above=18)
 
 
 def _events(chart_input: ChartInput, x_axis: Axis, area: PlotArea) -> list[alt.Chart]:
@@ -214,13 +229,17 @@ def _panel(
     y_axis = axis([*values, *reach, *ends], top + high - 10, top + 30, unit)
     title = f"{rows[0]['bench_key']}: {rows[0]['series']}"
     drawn = scale_lines(y_axis, 0.0, area.width, area.width, area.height)
-    drawn.append(text_mark(shortened(title, area.width, 15), 0, top + 20, 15, bold=True))
+    left = area.paper_left if area.narrow else 0.0
+    size = theme.TEXT_PX if area.narrow else 15
+    title = shortened(title, (area.width - left) / BOLD, size)
+    drawn.append(text_mark(title, left, top + 20, size, bold=True))
     if chart_limits:
         drawn += _limit_lines(chart_limits, y_axis, area)
     else:
         text = f"no limits yet: needs {counted(FEWEST - len(rows), 'more reading')}"
+        below = 16 if area.narrow else 0
         drawn.append(
-            text_mark(text, area.width, top + 20, 13, colour=theme.SOFT_INK, align="right")
+            text_mark(text, area.width, top + 20 + below, 13, colour=theme.SOFT_INK, align="right")
         )
     return (
         drawn
@@ -241,7 +260,11 @@ def _limit_lines(chart_limits: Control, y_axis: Axis, area: PlotArea) -> list[al
     wanted = [y_axis.px(value) for value, _ in names]
     heights = spread(wanted, 16.0, y_axis.end - 16, y_axis.start + 4)
     for (_, text), at in zip(names, heights, strict=True):
-        drawn.append(text_mark(text, area.width + 8, at + 4, 12, colour=theme.SOFT_INK))
+        if area.narrow:
+            drawn.append(text_mark(text, area.width, at - 4, 12, colour=theme.SOFT_INK,
+                                   align="right", halo=True))  # fmt: skip
+        else:
+            drawn.append(text_mark(text, area.width + 8, at + 4, 12, colour=theme.SOFT_INK))
     return drawn
 
 

@@ -12,11 +12,14 @@ from backbench.charts.constant_encodings import no_tooltip, x_at, y_at
 from backbench.charts.declaration import chart
 from backbench.charts.drawing import ChartInput
 from backbench.charts.mark_layers import Row
+from backbench.charts.names_beneath import Named, beneath
 from backbench.charts.page_layout import (
     PlotArea,
     assemble,
+    edge,
     layer,
     message_chart,
+    narrow,
     plot_area,
     text_mark,
 )
@@ -33,7 +36,9 @@ MARKS = {
 }
 MISSING = ("", "absent", "missing", "not measured", "lacking")
 NOT_APPLICABLE = "not applicable"
-MOST_REVIEWS = 22
+MOST_REVIEWS, NARROW_REVIEWS = 22, 10
+NARROW_NAME_PX, NARROW_CELL_PX = 20.0, 24.0
+EMPTY_NOTE = "empty: not measured; larger marks: more readings"
 
 
 @chart("coverage", COLUMNS, ("unit_key", "reviewed", "position"))
@@ -45,23 +50,29 @@ def coverage(chart_input: ChartInput) -> alt.LayerChart:
     ]
     families = list(dict.fromkeys(r["family"] for r in sorted(rows, key=_position)))
     lacking = _lacking(rows)
-    shown = _most_lacking(lacking, chart_input.subject)[:MOST_REVIEWS]
+    most = NARROW_REVIEWS if narrow(chart_input) else MOST_REVIEWS
+    shown = _most_lacking(lacking, chart_input.subject)[:most]
     if not families:
         return message_chart(chart_input, "There are no reviews yet.")
-    area = plot_area(chart_input, left=300, right=40, bottom=44, above=62)
+    area = _area(chart_input, len(shown))
     wide, high = area.width / len(families), area.height / len(shown)
-    high = min(high, 34.0)
+    high = high if area.narrow else min(high, 34.0)
     labels = {r["_row"]: (r["label"] or r["review_key"], _year(r)) for r in rows}
     marked = {
         r["_row"] for r in rows if chart_input.subject in (r["review_key"], r.get("unit_key"))
     }
-    layers = _ground(len(families), len(shown), wide, high, area)
-    layers += _family_names(families, wide)
+    lower = NARROW_NAME_PX if area.narrow else 0.0
+    layers = _ground(len(families), len(shown), wide, high, area, lower)
+    layers += _numbers(families, wide) if area.narrow else _family_names(families, wide)
     for k, key in enumerate(shown):
         strong = bool(chart_input.subject) and key in marked
         label, year = labels[key]
-        room = area.left - 40 - text_width(year, theme.SMALL_PX, bold=strong)
+        room = area.width if area.narrow else area.left - 40
+        room -= text_width(year, theme.SMALL_PX, bold=strong)
         text = unit_name(label, room, theme.SMALL_PX, bold=strong) + year
+        if area.narrow:
+            layers.append(text_mark(text, 0, high * k + 14, theme.SMALL_PX, bold=strong))
+            continue
         layers.append(
             text_mark(
                 text,
@@ -72,9 +83,39 @@ def coverage(chart_input: ChartInput) -> alt.LayerChart:
                 bold=strong,
             )
         )
-    layers += _cells(rows, families, shown, wide, high, area)
-    layers += _key(rows, _coverage_note(lacking, len(shown)), area)
-    return assemble(chart_input, area, layers)
+    layers += _cells(
+        rows=rows, families=families, shown=shown, wide=wide, high=high, area=area, lower=lower
+    )
+    note = _coverage_note(lacking, len(shown))
+    if not area.narrow:
+        return assemble(chart_input, area, [*layers, *_key(rows, note, area)])
+    area, names = beneath(area, _named(rows, families, note), 24)
+    return assemble(chart_input, area, [*layers, *names])
+
+
+def _area(chart_input: ChartInput, rows: int) -> PlotArea:
+    """With names at the left of the rows, or above each on a phone."""
+    if narrow(chart_input):
+        side, tall = edge(chart_input), (NARROW_NAME_PX + NARROW_CELL_PX) * rows
+        return plot_area(chart_input, left=side, right=side, bottom=20, above=30, tall=tall)
+    return plot_area(chart_input, left=300, right=40, bottom=44, above=62)
+
+
+def _numbers(families: Sequence[str], wide: float) -> list[alt.Chart]:
+    """Numbers for column heads; what they stand for is beneath."""
+    return [text_mark(str(k + 1), wide * (k + 0.5), -8, theme.SMALL_PX, align="center")
+            for k in range(len(families))]  # fmt: skip
+
+
+def _named(rows: Sequence[Row], families: Sequence[str], note: str) -> list[Named]:
+    """The states of cells, the families by their numbers, and how much is drawn."""
+    names = []
+    for state in dict.fromkeys(r["state"] for r in rows if r["state"] not in MISSING):
+        shape, fill, stroke = _look(state)
+        look = {"shape": shape, "fill": fill, "stroke": stroke, "strokeWidth": 1.6}
+        names.append(Named(state, "point", look))
+    numbered = ", ".join(f"{k + 1} {family}".replace("_", " ") for k, family in enumerate(families))
+    return [*names, Named(EMPTY_NOTE), Named(numbered), Named(note)]
 
 
 def _lacking(rows: Sequence[Row]) -> dict[tuple[str, str], int]:
@@ -115,14 +156,16 @@ def _year(row: Row) -> str:
     return f"\u2002{str(row['reviewed'])[:4]}" if row.get("reviewed") else ""
 
 
-def _ground(columns: int, lines: int, wide: float, high: float, area: PlotArea) -> list[alt.Chart]:
+def _ground(
+    columns: int, lines: int, wide: float, high: float, area: PlotArea, lower: float
+) -> list[alt.Chart]:
     """A pale cell everywhere; what stays pale is a gap."""
     x, y, x2, y2 = pixel_encodings(area.width, area.height)
     cells = [
         {
             "px": wide * c + 1.5,
             "px2": wide * (c + 1) - 1.5,
-            "py": high * k + 1,
+            "py": high * k + lower + 1,
             "py2": high * (k + 1) - 1,
         }
         for c in range(columns)
@@ -155,6 +198,7 @@ def _cells(
     wide: float,
     high: float,
     area: PlotArea,
+    lower: float,
 ) -> list[alt.Chart]:
     x, y, _, _ = pixel_encodings(area.width, area.height)
     greatest = max([1, *(r["readings"] or 0 for r in rows)])
@@ -168,9 +212,9 @@ def _cells(
             r
             | {
                 "px": wide * (families.index(r["family"]) + 0.5),
-                "py": high * (list(shown).index(r["_row"]) + 0.5),
+                "py": high * list(shown).index(r["_row"]) + (high + lower) / 2,
                 "_row": "",
-                "_area": _area(r["readings"], greatest, min(high, wide)),
+                "_area": _mark_area(r["readings"], greatest, min(high - lower, wide)),
             }
             for r in rows
             if r["state"] == state and r["_row"] in shown
@@ -188,7 +232,7 @@ def _look(state: str) -> tuple[str, str, str]:
     return MARKS.get(state, ("diamond", theme.GREY, theme.GREY))
 
 
-def _area(readings: int | None, greatest: int, room: float) -> float:
+def _mark_area(readings: int | None, greatest: int, room: float) -> float:
     """Larger for more readings, by the square root, so that few still show."""
     side = (room - 5) * (0.45 + 0.55 * ((readings or 0) / greatest) ** 0.5)
     return float(max(16.0, side * side))
@@ -215,7 +259,7 @@ def _key(rows: Sequence[Row], note: str, area: PlotArea) -> list[alt.Chart]:
         x += text_width(state, theme.SMALL_PX) + 40
     drawn.append(
         text_mark(
-            "empty: not measured; larger marks: more readings",
+            EMPTY_NOTE,
             x,
             y + 5,
             theme.SMALL_PX,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Any
 
 import altair as alt
@@ -13,7 +13,9 @@ from backbench.charts.chart_text import shortened, unit_name
 from backbench.charts.constant_encodings import no_tooltip, x2_at, x_at, y2_at, y_at
 from backbench.charts.label_placement import spread
 from backbench.charts.mark_layers import Row, colour_of, dash_of, name_labels
+from backbench.charts.names_beneath import Named, beneath, named_line
 from backbench.charts.page_layout import PlotArea, layer, text_mark
+from backbench.quantities.counts import counted
 
 Lines = dict[tuple[str, str], list[Row]]
 DASHED = ((1, 0), (7, 3), (2, 2), (9, 3, 2, 3))
@@ -144,19 +146,69 @@ def end_names(
 
 def technology_key(lines: Lines, area: PlotArea, low: float) -> list[alt.Chart]:
     """Technologies of the hairlines, each with a piece of its line, ending at pixel `low`."""
-    counted: dict[str, set[str]] = {}
-    for (unit, _), line in lines.items():
-        counted.setdefault(line[0]["technology"] or "not stated", set()).add(unit)
-    groups = theme.in_order(counted)
+    units = _units_by_technology(lines)
     left = area.width + 20
     drawn = []
-    for k, group in enumerate(groups):
-        y = low - 20.0 * (len(groups) - 1 - k)
+    for k, (group, count) in enumerate(units.items()):
+        y = low - 20.0 * (len(units) - 1 - k)
         look = theme.look(group)
         drawn.append(_sample(left, y, strokeWidth=1.4, color=look.colour, strokeDash=look.dash))
-        text = f"{group}, {len(counted[group])}"
+        text = f"{group}, {count}"
         drawn.append(text_mark(text, left + 36, y + 5, theme.SMALL_PX, colour=theme.SOFT_INK))
     return drawn
+
+
+def named_curves(
+    own: Lines,
+    peers: Lines,
+    x_axis: Axis,
+    y_axis: Axis,
+    area: PlotArea,
+    y: str,
+    tail: Callable[[Row], str] | None = None,
+    notes: Sequence[str] = (),
+    shaded: bool = False,
+) -> tuple[PlotArea, list[alt.Chart]]:
+    """The unit's curves and its peers' technologies by name, with notes on what else is drawn.
+
+    At the right of the plot, or beneath it on a phone; the area with room for them.
+    """
+    if area.narrow:
+        named = [*_own_names(own, tail, shaded=shaded), *_technology_names(peers)]
+        return beneath(area, [*named, *(Named(note) for note in notes)])
+    drawn = [
+        *end_names(
+            lines=own, x_axis=x_axis, y_axis=y_axis, area=area, y=y, tail=tail, shaded=shaded
+        ),
+        *technology_key(peers, area, area.height - 8),
+    ]
+    if any(notes):
+        text = "; ".join(notes)
+        drawn.append(text_mark(text, area.width, -14, 13, colour=theme.SOFT_INK, align="right"))
+    return area, drawn
+
+
+def _own_names(own: Lines, tail: Callable[[Row], str] | None, *, shaded: bool) -> Iterator[Named]:
+    for k, ((_, output), run) in enumerate(own.items()):
+        if k == 0:
+            yield Named(run[-1]["label"], bold=True)
+        text = (output or "measured") + (tail(run[-1]) if tail else "")
+        yield named_line(text, **_output_style(k, shaded))
+
+
+def _technology_names(peers: Lines) -> Iterator[Named]:
+    for group, units in _units_by_technology(peers).items():
+        look = theme.look(group)
+        yield named_line(
+            f"{group}, {units}", strokeWidth=1.4, color=look.colour, strokeDash=look.dash
+        )
+
+
+def _units_by_technology(lines: Lines) -> dict[str, int]:
+    units: dict[str, set[str]] = {}
+    for (unit, _), run in lines.items():
+        units.setdefault(run[0]["technology"] or "not stated", set()).add(unit)
+    return {group: len(units[group]) for group in theme.in_order(units)}
 
 
 def _output_style(k: int, shaded: bool) -> dict[str, Any]:
@@ -173,10 +225,9 @@ def _sample(left: float, y: float, **style: Any) -> alt.Chart:
     return drawn
 
 
-def band_note(area: PlotArea, units: int, *, lines: bool) -> list[alt.Chart]:
-    """What the band is, in words under the heading at the right."""
+def band_notes(units: int, *, lines: bool) -> list[str]:
+    """What the band of the peers is, in words."""
     if not units:
         return []
-    peers = "peer" if units == 1 else "peers"
-    text = f"{units} {peers}: range, quartiles and median" if not lines else f"{units} {peers}"
-    return [text_mark(text, area.width, -14, 13, colour=theme.SOFT_INK, align="right")]
+    peers = counted(units, "peer")
+    return [peers if lines else f"{peers}: range, quartiles and median"]

@@ -135,6 +135,7 @@ def chart(
 
     finding: the heading that says what the picture shows; "" where it shows nothing in
     particular, or where the unit in question has no value that can be drawn.
+    It is drawn at the size of a page and at PHONE (`PlotArea.narrow`), at a height of its own.
     """
 
     def declare(paint: Callable[[ChartInput], alt.LayerChart]) -> Chart:

@@ -38,7 +38,8 @@ LEAST_PX, MOST_PX = 3.0, 13.0
 AT_ENDS = 1.4
 DIGITS = 3
 BETWEEN = 66.0
-BETWEEN_STACKED = 74.0
+NARROW_PANEL_PX = 220.0
+BETWEEN_STACKED, PANEL_PX = 74.0, 200.0
 KEY_PERCENT = (0.001, 0.01, 0.1, 1.0, 10.0)
 TEXT_HEIGHT = 15.0
 
@@ -77,7 +78,7 @@ def distortion_map(chart_input: ChartInput) -> alt.LayerChart:
     if not any(_valued(row) for row in rows):
         return message_chart(chart_input, "No unit has distortion at several tones yet.")
     names = sorted({row["output"] or "measured" for row in rows})
-    area = _area(chart_input)
+    area = _area(chart_input, len(names))
     panels = panel_grid(names, area, 1 if narrow(chart_input) else len(names), _gap(chart_input))
     scale = _Discs.of(rows)
     layers: list[alt.Chart] = []
@@ -103,9 +104,11 @@ def _valued(row: Row) -> bool:
     return row["thd_percent"] is not None and row["thd_percent"] > 0
 
 
-def _area(chart_input: ChartInput) -> PlotArea:
+def _area(chart_input: ChartInput, panels: int) -> PlotArea:
     if narrow(chart_input):
-        return plot_area(chart_input, left=64, right=edge(chart_input), bottom=104, above=56)
+        tall = NARROW_PANEL_PX * panels + BETWEEN_STACKED * (panels - 1)
+        return plot_area(chart_input, left=64, right=edge(chart_input), bottom=104, above=56,
+                         tall=tall)  # fmt: skip
     return plot_area(chart_input, left=84, right=26, bottom=88, above=52)
 
 

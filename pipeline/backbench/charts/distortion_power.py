@@ -6,18 +6,17 @@ import altair as alt
 
 from backbench.charts.axis import axis
 from backbench.charts.curve_layers import (
-    band_note,
+    band_notes,
     drawn_band,
-    end_names,
     lines_of,
+    named_curves,
     subject_lines,
-    technology_key,
     thin_lines,
 )
 from backbench.charts.declaration import chart
 from backbench.charts.drawing import ChartInput
 from backbench.charts.mark_layers import Row, bound_arrows, half_width, subject_marks, value_text
-from backbench.charts.page_layout import assemble, message_chart, plot_area
+from backbench.charts.page_layout import assemble, curve_area, message_chart
 from backbench.charts.peer_band import envelope
 from backbench.quantities.writing import quantity, value_alone
 
@@ -58,11 +57,11 @@ def distortion_power(chart_input: ChartInput) -> alt.LayerChart:
     rows = [row for row in chart_input.frame.to_dicts() if _drawable(row)]
     if not rows:
         return message_chart(chart_input, "No unit has distortion at several powers yet.")
-    area = plot_area(chart_input, right=210)
+    area = curve_area(chart_input, right=210)
     power = axis((r["power_w"] for r in rows), 0.0, area.width, "W", log=True)
     power = power.with_axis(chart_input.labels.title_of("power_w"))
     thd = axis((r["thd_percent"] for r in rows), area.height, 0.0, "%", log=True)
-    thd = thd.with_vertical_axis(chart_input.labels.title_of("thd_percent"), area.left - 26)
+    thd = thd.with_vertical_axis(chart_input.labels.title_of("thd_percent"), -area.paper_left)
     peers = lines_of(rows, "power_w", chart_input.subject, of_subject=False)
     own = lines_of(
         [_with_value_text(r) for r in rows], "power_w", chart_input.subject, of_subject=True
@@ -73,6 +72,10 @@ def distortion_power(chart_input: ChartInput) -> alt.LayerChart:
     }
     band = envelope(curves, log_y=True)
     points = [row for line in own.values() for row in line]
+    area, names = named_curves(
+        own, peers, power, thd, area, y="thd_percent",
+        notes=band_notes(len({unit for unit, _ in peers}), lines=not band),
+    )  # fmt: skip
     layers = [
         *drawn_band(band, power, thd),
         *thin_lines(peers, power, thd, "power_w", "thd_percent"),
@@ -87,9 +90,7 @@ def distortion_power(chart_input: ChartInput) -> alt.LayerChart:
         ),
         *subject_marks(points, power.x("power_w"), thd.y("thd_percent"), size=54),
         *bound_arrows(points, power.x("power_w"), thd.y("thd_percent"), upright=True),
-        *end_names(own, power, thd, area, "thd_percent"),
-        *technology_key(peers, area, area.height - 8),
-        *band_note(area, len({unit for unit, _ in peers}), lines=not band),
+        *names,
     ]
     return assemble(chart_input, area, layers)
 

@@ -74,13 +74,18 @@ class Labels:
 
 @dataclass(frozen=True)
 class Size:
-    """Width and height of the whole picture in layout pixels."""
+    """Width and height of the whole picture in layout pixels.
+
+    A height of 0 leaves it to the chart.
+    """
 
     width: int = 960
     height: int = 540
 
 
 PAGE = Size()
+PHONE = Size(340, 0)
+"""What a picture is drawn for that is shown on a phone, the width of a page there."""
 
 
 @dataclass(frozen=True)

@@ -41,7 +41,8 @@ from backbench.statistics.likeness import in_order_of_likeness, least_difference
 COLUMNS = ("unit_key", "label", "technology", "order_n", "level_db", "bound")
 MOST_UNITS = 24
 COLUMNS_WIDE, COLUMNS_NARROW = 6, 2
-BETWEEN, BETWEEN_ROWS = 16.0, 34.0
+BETWEEN, BETWEEN_ROWS, PANEL_PX = 16.0, 34.0, 58.0
+NARROW_PANEL_PX = 104.0
 LEAST_SPAN_DB = 40.0
 NUMBERED = (2, 4, 6, 8, 10)
 UNIT = "dB"
@@ -133,8 +134,10 @@ def patterns(chart_input: ChartInput) -> alt.LayerChart:
     if not found.rows:
         return message_chart(chart_input, "No unit has harmonic levels at this test point yet.")
     left = 64.0 if narrow(chart_input) else 84.0
-    area = plot_area(chart_input, left=left, right=edge(chart_input), bottom=76, above=60)
     columns = COLUMNS_NARROW if narrow(chart_input) else COLUMNS_WIDE
+    tall = NARROW_PANEL_PX * -(-len(found.rows) // columns)
+    right = edge(chart_input)
+    area = plot_area(chart_input, left=left, right=right, bottom=76, above=60, tall=tall)
     panels = panel_grid(list(found.rows), area, columns, BETWEEN, BETWEEN_ROWS)
     layers: list[alt.Chart] = []
     for k, (key, panel) in enumerate(panels.items()):

@@ -14,19 +14,30 @@ from backbench.charts.declaration import chart
 from backbench.charts.drawing import ChartInput
 from backbench.charts.label_placement import spread
 from backbench.charts.mark_layers import Row, name_labels, pixel_x_axis, pixel_y_axis, value_text
+from backbench.charts.names_beneath import Named, beneath
 from backbench.charts.page_layout import (
+    NARROW_AXIS_PX,
+    NARROW_END_PX,
     PlotArea,
     assemble,
     layer,
     message_chart,
+    narrow,
     plot_area,
     text_mark,
 )
-from backbench.charts.small_multiples import pixel_encodings, scale_lines, straight_lines
+from backbench.charts.small_multiples import (
+    Panel,
+    panel_grid,
+    pixel_encodings,
+    scale_lines,
+    straight_lines,
+)
 from backbench.quantities.writing import quantity, value_alone
 
 COLUMNS = ("unit_key", "label", "output", "power_w", "order_n", "level_db", "bound")
-BETWEEN = 40.0
+BETWEEN, BETWEEN_STACKED = 40.0, 66.0
+NARROW_PANEL_PX = 190.0
 SAME_POWER = 1.3
 LOOKS = (("diamond", theme.SOFT_INK), ("circle", theme.INK))
 
@@ -50,44 +61,46 @@ def harmonics(chart_input: ChartInput) -> alt.LayerChart:
         return message_chart(chart_input, "This unit has no harmonic levels yet.")
     if not chart_input.subject and chart_input.frame["unit_key"].n_unique() > 1:
         return message_chart(chart_input, "Harmonic levels are drawn for one unit: name it.")
-    area = plot_area(chart_input, left=84, right=130, bottom=62, above=52)
-    y_axis = _levels(chart_input, rows, area.height)
     rows = _with_step(rows)
     if not rows:
         return message_chart(chart_input, "The harmonic levels of this unit have no power yet.")
     steps = sorted({r["step"] for r in rows})
     outputs = sorted({r["output"] or "output" for r in rows})
-    span = (area.width - BETWEEN * (len(outputs) - 1)) / len(outputs)
+    area = _area(chart_input, len(outputs))
+    panels = panel_grid(outputs, area, 1 if area.narrow else len(outputs), BETWEEN, BETWEEN_STACKED)
     layers: list[alt.Chart] = []
-    for k, output in enumerate(outputs):
-        left = k * (span + BETWEEN)
+    for k, (output, panel) in enumerate(panels.items()):
         some = [r for r in rows if (r["output"] or "output") == output]
-        layers += _panel(
-            rows=some,
-            output=output,
-            steps=steps,
-            left=left,
-            span=span,
-            y_axis=y_axis,
-            area=area,
-            first=k == 0,
-        )
-        if k == len(outputs) - 1:
-            layers += _key(rows, steps, left + span, y_axis, area)
+        y_axis = _levels(chart_input, rows, panel)
+        numbered = area.narrow or k == 0
+        layers += _panel(some, output, steps, panel, y_axis, area, first=numbered)
+        if k == len(outputs) - 1 and not area.narrow:
+            layers += _key(rows, steps, panel.right, y_axis, area)
     layers += _titles(chart_input, rows, area)
+    if area.narrow:
+        area, names = beneath(area, _powers(rows, steps))
+        layers += names
     return assemble(chart_input, area, layers)
+
+
+def _area(chart_input: ChartInput, outputs: int) -> PlotArea:
+    """Panels side by side, or one above the other on a phone."""
+    if narrow(chart_input):
+        tall = NARROW_PANEL_PX * outputs + BETWEEN_STACKED * (outputs - 1)
+        side = {"left": NARROW_AXIS_PX + 8, "right": NARROW_END_PX}
+        return plot_area(chart_input, **side, bottom=62, above=58, tall=tall)
+    return plot_area(chart_input, left=84, right=130, bottom=62, above=52)
 
 
 def _drawable(row: Row) -> bool:
     return row["level_db"] is not None
 
 
-def _levels(chart_input: ChartInput, rows: Sequence[Row], height: float) -> Axis:
+def _levels(chart_input: ChartInput, rows: Sequence[Row], panel: Panel) -> Axis:
     levels = [r["level_db"] for r in rows]
     ends = [r[n] for r in rows for n in ("low_db", "high_db") if r.get(n) is not None]
-    return axis(
-        [*levels, *ends, min(levels) - 6], height, 0.0, chart_input.labels.unit_of("level_db", "dB")
-    )
+    unit = chart_input.labels.unit_of("level_db", "dB")
+    return axis([*levels, *ends, min(levels) - 6], panel.bottom, panel.top, unit)
 
 
 def _with_step(rows: Sequence[Row]) -> list[Row]:
@@ -111,23 +124,23 @@ def _panel(
     rows: Sequence[Row],
     output: str,
     steps: Sequence[int],
-    left: float,
-    span: float,
+    panel: Panel,
     y_axis: Axis,
     area: PlotArea,
     *,
     first: bool,
 ) -> list[alt.Chart]:
     orders = range(2, max([10, *(int(r["order_n"]) for r in rows)]) + 1)
-    step = span / len(orders)
-    drawn = scale_lines(y_axis, left, left + span, area.width, area.height, numbers=first)
-    floor = {"px": left, "px2": left + span, "py": area.height, "py2": area.height}
+    left, foot = panel.left, panel.bottom
+    step = (panel.right - left) / len(orders)
+    drawn = scale_lines(y_axis, left, panel.right, area.width, area.height, numbers=first)
+    floor = {"px": left, "px2": panel.right, "py": foot, "py2": foot}
     drawn += straight_lines([floor], area.width, area.height, theme.INK, 0.8)
-    drawn.append(text_mark(output, left, -12, theme.TEXT_PX + 1, bold=True))
+    drawn.append(text_mark(output, left, panel.top - 12, theme.TEXT_PX + 1, bold=True))
     for k, order in enumerate(orders):
         x = left + step * (k + 0.5)
-        drawn.append(text_mark(str(order), x, area.height + 19, align="center"))
-    placed = [_placed(r, steps, left, step, y_axis, area.height) for r in rows]
+        drawn.append(text_mark(str(order), x, foot + 19, align="center"))
+    placed = [_placed(r, steps, left, step, y_axis, foot) for r in rows]
     return drawn + _lollipops(placed, area)
 
 
@@ -202,9 +215,8 @@ def _key(
     for step in steps:
         some = [r for r in rows if r["step"] == step]
         last = max(some, key=lambda r: (r["order_n"], r["output"] or ""))
-        power = sum(float(r["power_w"]) for r in some) / len(some)
         at = y_axis.px(y_axis.clamped(last["level_db"]))
-        names.append({"to_y": at, "text": quantity(power, "W", 2), "_step": step})
+        names.append({"to_y": at, "text": _power(some), "_step": step})
     placed = spread([n["to_y"] for n in names], 22.0, 8.0, area.height - 8)
     x, y, _, _ = pixel_encodings(area.width, area.height)
     marks = []
@@ -217,12 +229,26 @@ def _key(
     return [*name_labels(names, pixel_x_axis(area.width), pixel_y_axis(area.height)), *marks]
 
 
+def _power(rows: Sequence[Row]) -> str:
+    """The mean power of rows of one step, whose outputs are never driven to quite the same."""
+    return quantity(sum(float(r["power_w"]) for r in rows) / len(rows), "W", 2)
+
+
+def _powers(rows: Sequence[Row], steps: Sequence[int]) -> list[Named]:
+    looks = {step: dict(zip(("shape", "color"), LOOKS[step], strict=True)) for step in steps}
+    return [Named(_power([r for r in rows if r["step"] == step]), "point", looks[step])
+            for step in steps]  # fmt: skip
+
+
 def _titles(chart_input: ChartInput, rows: Sequence[Row], area: PlotArea) -> list[alt.Chart]:
     title = chart_input.labels.title_of("level_db")
     unit = chart_input.labels.unit_of("level_db", "dB")
     bounds = "; open marks are bounds" if any(r["bound"] for r in rows) else ""
-    return [
-        text_mark(f"{title} ({unit})", 26 - area.left, -36, colour=theme.SOFT_INK),
-        text_mark(rows[0]["label"], area.width + 100, -36, 15, bold=True, align="right"),
+    drawn = [
+        text_mark(f"{title} ({unit})", area.paper_left, -36, colour=theme.SOFT_INK),
         text_mark(f"Harmonic{bounds}", 0, area.height + 44, colour=theme.SOFT_INK),
     ]
+    if area.narrow:  # the heading names the unit
+        return drawn
+    name = text_mark(rows[0]["label"], area.width + 100, -36, 15, bold=True, align="right")
+    return [*drawn, name]

@@ -14,11 +14,14 @@ from backbench.charts.constant_encodings import no_tooltip, x_at, y_at
 from backbench.charts.declaration import chart
 from backbench.charts.drawing import ChartInput
 from backbench.charts.mark_layers import Row, value_label
+from backbench.charts.names_beneath import Named, beneath
 from backbench.charts.page_layout import (
+    NARROW_END_PX,
     PlotArea,
     assemble,
     layer,
     message_chart,
+    narrow,
     plot_area,
     text_mark,
 )
@@ -34,6 +37,8 @@ MOST_RUNGS = 10
 SHAPES = ("triangle-left", "triangle-right", "circle", "square")
 """Of the outputs in order of name: left points to the left, right to the right."""
 UNIT = "µV"
+NARROW_RUNG_PX, NARROW_SHARE = 46.0, 0.7
+"""Height of a rung with its words above it, and where its line lies in it."""
 
 
 def _finding(chart_input: ChartInput) -> str:
@@ -59,22 +64,31 @@ def ladder(chart_input: ChartInput) -> alt.LayerChart:
         return message_chart(chart_input, "No unit has a line of hum at idle yet.")
     orders = sorted({row["order_n"] for row in own})[:MOST_RUNGS]
     own = [row for row in own if row["order_n"] in orders]
-    area = plot_area(chart_input, left=150, right=300, bottom=84, above=22)
+    area = _area(chart_input, len(orders))
     ends = [row[name] for row in own for name in ("value", "peers_low", "peers_high")]
     x_axis = axis(ends, 0.0, area.width, UNIT, log=True)
     step = area.height / len(orders)
-    middles = {order: step * (k + 0.5) for k, order in enumerate(orders)}
-    return assemble(
-        chart_input,
-        area,
-        [
-            *_ground(x_axis, area, chart_input),
-            *_peers(own, x_axis, area, middles, step),
-            *_marks(own, x_axis, area, middles),
-            *_words(own, chart_input, area, middles),
-            *_key(own, area),
-        ],
-    )
+    share = NARROW_SHARE if area.narrow else 0.5
+    middles = {order: step * (k + share) for k, order in enumerate(orders)}
+    layers = [
+        *_ground(x_axis, area, chart_input),
+        *_peers(own, x_axis, area, middles, step),
+        *_marks(own, x_axis, area, middles),
+        *_words(own, chart_input, area, middles),
+    ]
+    if area.narrow:
+        area, key = beneath(area, [*_shapes(own), *(Named(note) for note in _notes(own))])
+    else:
+        key = _key(own, area)
+    return assemble(chart_input, area, [*layers, *key])
+
+
+def _area(chart_input: ChartInput, rungs: int) -> PlotArea:
+    """With words at both sides of the rungs, or above each on a phone."""
+    if narrow(chart_input):
+        tall = NARROW_RUNG_PX * rungs
+        return plot_area(chart_input, left=NARROW_END_PX, right=NARROW_END_PX, above=8, tall=tall)
+    return plot_area(chart_input, left=150, right=300, bottom=84, above=22)
 
 
 def _drawable(row: Row) -> bool:
@@ -118,7 +132,7 @@ def _peers(
 ) -> list[alt.Chart]:
     """The middle half of the peers as a band on each rung, their median as a line."""
     x, y, x2, y2 = pixel_encodings(area.width, area.height)
-    half = min(step * 0.3, 12.0)
+    half = min(step * 0.2 if area.narrow else step * 0.3, 12.0)
     known = {row["order_n"]: row for row in own if row["peers_median"]}
     bands, medians = [], []
     for order, row in known.items():
@@ -176,6 +190,11 @@ def _words(
         most = max((row for row in own if row["order_n"] == order), key=lambda row: row["value"])
         name = f"{order} ×, {number(most['frequency_hz'])} Hz"
         text = "\u2002".join(filter(None, (_shown(most, chart_input), _apart(most))))
+        if area.narrow:
+            left, room = area.paper_left, area.paper_right - area.paper_left
+            text = shortened(f"{name}\u2002{text}", room, theme.SMALL_PX)
+            drawn.append(text_mark(text, left, middle - 16, theme.SMALL_PX))
+            continue
         text = shortened(text, area.right - 40, theme.TEXT_PX)
         drawn += [
             text_mark(name, -14, middle + 5, align="right"),
@@ -195,8 +214,18 @@ def _key(own: Sequence[Row], area: PlotArea) -> list[alt.Chart]:
             text_mark(output, left + 18, y, theme.SMALL_PX, colour=theme.SOFT_INK),
         ]
         left += 34 + text_width(output, theme.SMALL_PX)
+    text = "; ".join(_notes(own))
+    return [*drawn, text_mark(text, left + 6, y, theme.SMALL_PX, colour=theme.SOFT_INK)]
+
+
+def _shapes(own: Sequence[Row]) -> list[Named]:
+    return [Named(output, "point", {"shape": shape, "color": theme.INK})
+            for output, shape in zip(_outputs(own), SHAPES, strict=False)]  # fmt: skip
+
+
+def _notes(own: Sequence[Row]) -> list[str]:
+    """What the band and open marks are."""
     peers = max(row["peers"] for row in own)
     notes = [f"band: middle half of {counted(peers, 'peer')}, line: their median"] * bool(peers)
     notes += ["open: at most this"] * any(row["bound"] for row in own)
-    text = "; ".join(notes)
-    return [*drawn, text_mark(text, left + 6, y, theme.SMALL_PX, colour=theme.SOFT_INK)]
+    return notes

@@ -6,18 +6,17 @@ import altair as alt
 
 from backbench.charts.axis import axis, frequency_axis
 from backbench.charts.curve_layers import (
-    band_note,
+    band_notes,
     drawn_band,
-    end_names,
     lines_of,
+    named_curves,
     subject_lines,
-    technology_key,
     thin_lines,
 )
 from backbench.charts.declaration import chart
 from backbench.charts.drawing import ChartInput
 from backbench.charts.mark_layers import Row
-from backbench.charts.page_layout import assemble, message_chart, plot_area
+from backbench.charts.page_layout import assemble, curve_area, message_chart
 from backbench.charts.peer_band import envelope
 from backbench.quantities.writing import quantity
 
@@ -42,11 +41,11 @@ def impedance(chart_input: ChartInput) -> alt.LayerChart:
     rows = [_filled(r) for r in chart_input.frame.to_dicts() if _drawable(r)]
     if not rows:
         return message_chart(chart_input, "No unit has an impedance over frequency yet.")
-    area = plot_area(chart_input, right=214)
+    area = curve_area(chart_input, right=214)
     x_axis = frequency_axis((r["frequency_hz"] for r in rows), 0.0, area.width)
     x_axis = x_axis.with_axis(chart_input.labels.title_of("frequency_hz"))
     y_axis = axis((r["ohm"] for r in rows), area.height, 0.0, "ohm", log=True)
-    y_axis = y_axis.with_vertical_axis(chart_input.labels.title_of("ohm"), area.left - 26)
+    y_axis = y_axis.with_vertical_axis(chart_input.labels.title_of("ohm"), -area.paper_left)
     peers = lines_of(rows, "frequency_hz", chart_input.subject, of_subject=False)
     own = lines_of(rows, "frequency_hz", chart_input.subject, of_subject=True)
     curves = {
@@ -54,6 +53,11 @@ def impedance(chart_input: ChartInput) -> alt.LayerChart:
         for key, line in peers.items()
     }
     band = envelope(curves, log_y=True)
+    area, names = named_curves(
+        own, peers, x_axis, y_axis, area, y="ohm",
+        tail=lambda r: "\u2002" + quantity(r["ohm"], "ohm"),
+        notes=band_notes(len({unit for unit, _ in peers}), lines=not band),
+    )  # fmt: skip
     layers = [
         *drawn_band(band, x_axis, y_axis),
         *thin_lines(peers, x_axis, y_axis, "frequency_hz", "ohm"),
@@ -66,11 +70,7 @@ def impedance(chart_input: ChartInput) -> alt.LayerChart:
             low="ohm_low",
             high="ohm_high",
         ),
-        *end_names(
-            own, x_axis, y_axis, area, "ohm", lambda r: "\u2002" + quantity(r["ohm"], "ohm")
-        ),
-        *technology_key(peers, area, area.height - 8),
-        *band_note(area, len({unit for unit, _ in peers}), lines=not band),
+        *names,
     ]
     return assemble(chart_input, area, layers)
 

@@ -13,12 +13,13 @@ from backbench.charts.constant_encodings import no_tooltip, x_at, y_at
 from backbench.charts.declaration import Option, chart
 from backbench.charts.drawing import ChartInput
 from backbench.charts.mark_layers import Row, name_labels, value_text
+from backbench.charts.names_beneath import Named, beneath
 from backbench.charts.page_layout import (
     PlotArea,
     assemble,
+    curve_area,
     layer,
     message_chart,
-    plot_area,
     text_mark,
 )
 from backbench.quantities.writing import quantity, value_alone
@@ -42,7 +43,13 @@ def _finding(chart_input: ChartInput) -> str:
     return f"{most['label']}: strongest product at {at}, {level}, {output}"
 
 
-@chart("products", COLUMNS, ("name", "bound", "low_db", "high_db"), (AXIS,), finding=_finding)
+@chart(
+    "products",
+    COLUMNS,
+    ("name", "bound", "low_db", "high_db"),
+    (AXIS,),
+    finding=_finding,
+)
 def products(chart_input: ChartInput) -> alt.LayerChart:
     """Two tones or many, and their products: each a stem, the strongest products named.
 
@@ -54,21 +61,22 @@ def products(chart_input: ChartInput) -> alt.LayerChart:
         return message_chart(chart_input, "This unit has no two-tone or multitone levels yet.")
     outputs = sorted({r["output"] or "" for r in rows})
     rows = [r for r in rows if (r["output"] or "") == outputs[0]]
-    area = plot_area(chart_input, right=214)
+    area = curve_area(chart_input, right=214)
     x_axis = _frequencies(chart_input, rows, area.width)
     levels = [r["level_db"] for r in rows]
     unit = chart_input.labels.unit_of("level_db", "dB")
     y_axis = axis([*levels, min(levels) - 8, max(levels) + 6], area.height, 0.0, unit)
-    y_axis = y_axis.with_vertical_axis(chart_input.labels.title_of("level_db"), area.left - 26)
+    y_axis = y_axis.with_vertical_axis(chart_input.labels.title_of("level_db"), -area.paper_left)
     floor = y_axis.low
     rows = [r | {"_floor": floor, "value_text": _value_text(r, unit)} for r in rows]
     tones = [r for r in rows if r["kind"] == TONE]
     made = [r for r in rows if r["kind"] != TONE]
+    area, caption = _caption(rows[0], outputs[0], bool(tones), area)
     layers = [
         *_stems(tones, x_axis, y_axis, TONE_COLOUR),
         *_stems(made, x_axis, y_axis, theme.INK),
         *name_labels(_names(rows, made, x_axis, y_axis), x_axis, y_axis),
-        *_caption(rows[0], outputs[0], bool(tones), area),
+        *caption,
     ]
     return assemble(chart_input, area, layers)
 
@@ -142,14 +150,22 @@ def _names(rows: Sequence[Row], made: Sequence[Row], x_axis: Axis, y_axis: Axis)
             meets = any(
                 left < b + 6 and left + width > a - 6 and abs(middle - m) < 17 for a, b, m in taken
             )
-            if not stem and not meets and left > 0:
+            if not stem and not meets and 0 < left <= x_axis.end + 20 - width:
                 taken.append((left, left + width, middle))
                 names.append({"to_x": left, "to_y": middle, "text": text, "size": theme.SMALL_PX})
                 break
     return names
 
 
-def _caption(row: Row, output: str, tones: bool, area: PlotArea) -> list[alt.Chart]:
+def _caption(
+    row: Row, output: str, tones: bool, area: PlotArea
+) -> tuple[PlotArea, list[alt.Chart]]:
+    """What is drawn, at the right of the plot or beneath it on a phone."""
+    if area.narrow:
+        names = [Named(", ".join(filter(None, (row["label"], output))), bold=True)]
+        looks = [("tones played", TONE_COLOUR)] * tones + [("products", theme.INK)]
+        names += [Named(text, "point", {"color": colour}) for text, colour in looks]
+        return beneath(area, names)
     label = unit_name(row["label"], area.right - 30, theme.TEXT_PX + 1, bold=True)
     drawn = [text_mark(label, area.width + 16, 14, theme.TEXT_PX + 1, bold=True)]
     lines = [(output, theme.INK)] if output else []
@@ -164,4 +180,4 @@ def _caption(row: Row, output: str, tones: bool, area: PlotArea) -> list[alt.Cha
             drawn.append(dot.encode(x=x_at(area.width + 22), y=y_at(y - 5), tooltip=no_tooltip()))
         indent = 16 if text == output else 34
         drawn.append(text_mark(text, area.width + indent, y, theme.SMALL_PX, colour=colour))
-    return drawn
+    return area, drawn

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import altair as alt
@@ -18,12 +18,14 @@ from backbench.charts.declaration import Option, chart
 from backbench.charts.drawing import ChartInput
 from backbench.charts.label_placement import spread
 from backbench.charts.mark_layers import Row, name_labels, pixel_x_axis, pixel_y_axis
+from backbench.charts.names_beneath import Named, beneath, named_line
 from backbench.charts.page_layout import (
+    NARROW_PLOT_PX,
     PlotArea,
     assemble,
+    curve_area,
     layer,
     message_chart,
-    plot_area,
     text_mark,
 )
 from backbench.charts.small_multiples import pixel_encodings, scale_lines, straight_lines
@@ -36,7 +38,8 @@ SCALE = Option("scale", ("linear", "log"), "of the values; differences are in dB
 ACROSS = Option("across", ("frequency", "power"), "what the curves run over")
 MOST_SERIES = 4
 NAMES_PX = 222.0
-GAP_PX = 56.0
+GAP_PX, NARROW_GAP_PX = 56.0, 70.0
+NARROW_PAIR_PX = 380.0
 UPPER_SHARE = 0.68
 LEAST_REACH_DB = 0.2
 """Differences in dB are drawn on a scale of at least this much to either side."""
@@ -150,24 +153,42 @@ def overlaid(chart_input: ChartInput) -> alt.LayerChart:
     drawn = overlay(chart_input)
     if not drawn.curves:
         return message_chart(chart_input, "There are no curves to lay over each other yet.")
-    area = plot_area(chart_input, right=NAMES_PX)
     pair = bool(drawn.differences())
+    area = curve_area(chart_input, NAMES_PX, NARROW_PAIR_PX if pair else NARROW_PLOT_PX)
     upper = area.height * UPPER_SHARE if pair else area.height
     x_axis = _x_axis(chart_input, drawn, area.width)
     levels = [float(v) for part in drawn.curves.values() for _, y, _ in part.values() for v in y]
     y_axis = axis(levels, upper, 0.0, chart_input.labels.unit_of("y"), log=drawn.log)
     layers = [
         *_ground(x_axis, y_axis, area, 0.0, upper),
-        text_mark(_with_unit(chart_input, "y"), 26 - area.left, -16, colour=theme.SOFT_INK),
+        text_mark(_with_unit(chart_input, "y"), area.paper_left, -16, colour=theme.SOFT_INK),
         *_curves(drawn, x_axis, y_axis, area),
-        *_names(drawn, y_axis, area, upper),
+        *([] if area.narrow else _names(drawn, y_axis, area, upper)),
     ]
     if pair:
-        layers += _beneath(chart_input, drawn, x_axis, area, upper + GAP_PX)
+        gap = NARROW_GAP_PX if area.narrow else GAP_PX
+        layers += _beneath(chart_input, drawn, x_axis, area, upper + gap)
     layers += _numbers(x_axis, area)
     layers.append(text_mark(chart_input.labels.title_of("x"), area.width / 2, area.height + 44,
                             colour=theme.SOFT_INK, align="center"))  # fmt: skip
+    if area.narrow:
+        area, names = beneath(area, list(_named(drawn)))
+        layers += names
     return assemble(chart_input, area, layers)
+
+
+def _named(drawn: Overlay) -> Iterator[Named]:
+    """Each series, and where there is more than one the outputs of the difference."""
+    for k, (name, part) in enumerate(drawn.curves.items()):
+        look = {"color": _shade(drawn, k), "strokeDash": list(_dash(k))}
+        yield named_line(f"{name}: {_outputs(part)}", **look)
+    for k, output in enumerate(drawn.differences()):
+        look = {"color": theme.INK, "strokeDash": list(_dash(k))}
+        yield named_line(f"difference, {output}", **look)
+
+
+def _outputs(part: Mapping[str, Curve]) -> str:
+    return listed(list(part)) if len(part) < 3 else counted(len(part), "output")
 
 
 def _with_unit(chart_input: ChartInput, column: str) -> str:
@@ -242,7 +263,7 @@ def _names(drawn: Overlay, y_axis: Axis, area: PlotArea, upper: float) -> list[a
         sample = [{"px": left, "px2": left + 29, "py": y, "py2": y}]
         layers += straight_lines(sample, area.width, area.height, _shade(drawn, k), 2.4, _dash(k))
         lines = wrapped(name, room, theme.TEXT_PX)
-        outputs = listed(list(part)) if len(part) < 3 else counted(len(part), "output")
+        outputs = _outputs(part)
         rows: list[Row] = [
             {"to_x": left + 36, "to_y": y + 17 * n, "text": text, "size": size}
             for n, (text, size) in enumerate(
@@ -267,21 +288,26 @@ def _beneath(
     layers = [
         *_ground(x_axis, y_axis, area, top, area.height),
         *straight_lines(zero, area.width, area.height, theme.SOFT_INK, 1.2),
-        text_mark(
-            _difference_title(drawn, unit, area), 26 - area.left, top - 12, colour=theme.SOFT_INK
-        ),
+    ]
+    title = _difference_title(drawn, unit, area)
+    layers += [
+        text_mark(text, area.paper_left, top - 12 - 17 * (len(title) - 1 - k),
+                  colour=theme.SOFT_INK)
+        for k, text in enumerate(title)
     ]  # fmt: skip
     for k, part in enumerate(parts.values()):
         layers += _band(part, x_axis, y_axis, area)
         layers.append(_line(part, x_axis, y_axis, area, theme.INK, _dash(k)))
-    return layers + _output_names(parts, y_axis, area, top)
+    return layers if area.narrow else layers + _output_names(parts, y_axis, area, top)
 
 
-def _difference_title(drawn: Overlay, unit: str, area: PlotArea) -> str:
+def _difference_title(drawn: Overlay, unit: str, area: PlotArea) -> list[str]:
     assert drawn.pair is not None
     first, second = drawn.pair
     text = f"Difference ({unit}): {second} minus {first}"
-    return shortened(text, area.width + area.left, theme.TEXT_PX)
+    if area.narrow:
+        return wrapped(text, area.paper_right - area.paper_left, theme.TEXT_PX)
+    return [shortened(text, area.width + area.left, theme.TEXT_PX)]
 
 
 def _band(part: Curve, x_axis: Axis, y_axis: Axis, area: PlotArea) -> list[alt.Chart]:

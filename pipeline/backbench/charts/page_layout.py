@@ -7,8 +7,9 @@ still is exact and labels can be placed against each other before anything is re
 from __future__ import annotations
 
 import itertools
+import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Literal, Self
 
 import altair as alt
@@ -25,6 +26,9 @@ NARROW_EDGE = 12
 NARROW_PX = 480
 """A picture of less width has a smaller heading on more lines, and smaller margins."""
 NARROW_HEADING_PX = 17
+NARROW_PLOT_PX = 240.0
+NARROW_AXIS_PX, NARROW_END_PX = 60.0, 24.0
+"""Margins of a narrow plot: the numbers of an axis at the left, half of the last at the right."""
 DIGITS = 7
 HALO_PX = 4
 LOOK_OF_ROW = {"align": "align", "fontSize": "size", "fontWeight": "weight", "color": "colour"}
@@ -51,6 +55,26 @@ class PlotArea:
         """Height of the plot."""
         return self.size.height - self.top - self.bottom
 
+    @property
+    def narrow(self) -> bool:
+        """Whether the picture is drawn for the width of a phone."""
+        return is_narrow(self.size)
+
+    @property
+    def paper_left(self) -> float:
+        """Where text may begin at the left, in pixels of the plot."""
+        return paper_edge(self.size) - self.left
+
+    @property
+    def paper_right(self) -> float:
+        """Where text must end at the right, in pixels of the plot."""
+        return self.width + self.right - paper_edge(self.size)
+
+    def deeper(self, px: float) -> PlotArea:
+        """The same plot on paper that reaches further down."""
+        size = replace(self.size, height=math.ceil(self.size.height + px))
+        return replace(self, size=size, bottom=self.bottom + size.height - self.size.height)
+
 
 def plot_area(
     chart_input: ChartInput,
@@ -58,12 +82,26 @@ def plot_area(
     right: float = 190,
     bottom: float = 58,
     above: float = 36,
+    tall: float = NARROW_PLOT_PX,
 ) -> PlotArea:
-    """A plot below the heading, with these margins; `above` is room for an axis title."""
+    """A plot below the heading, with these margins; `above` is room for an axis title.
+
+    tall: the plot's height where the picture's own is left to the chart (Size of height 0).
+    """
     type_of = _heading_type(chart_input)
     strong, soft = len(_heading(chart_input)), len(_beneath_heading(chart_input))
     top = 22 + type_of.step * strong + type_of.soft_step * soft + above
-    return PlotArea(chart_input.size, left, right, top, bottom)
+    size = chart_input.size
+    if not size.height:
+        size = replace(size, height=math.ceil(top + tall + bottom))
+    return PlotArea(size, left, right, top, bottom)
+
+
+def curve_area(chart_input: ChartInput, right: float, tall: float = NARROW_PLOT_PX) -> PlotArea:
+    """A plot with an axis at the left, and a column of names at the right where there is room."""
+    if narrow(chart_input):
+        return plot_area(chart_input, left=NARROW_AXIS_PX, right=NARROW_END_PX, tall=tall)
+    return plot_area(chart_input, right=right)
 
 
 def assemble(
@@ -213,8 +251,8 @@ def _heading(chart_input: ChartInput) -> list[str]:
 
 
 def _beneath_heading(chart_input: ChartInput) -> list[str]:
-    """Question and conditions; each on one line where the picture is wide, on two at most else."""
-    room, most = _room(chart_input), 2 if narrow(chart_input) else 1
+    """Question and conditions; each on one line in a wide picture, else on three at most."""
+    room, most = _room(chart_input), 3 if narrow(chart_input) else 1
     texts = filter(None, (chart_input.labels.question, chart_input.labels.note))
     return [line for text in texts for line in wrapped(text, room, theme.TEXT_PX, most)]
 
@@ -225,12 +263,22 @@ def _room(chart_input: ChartInput) -> float:
 
 def narrow(chart_input: ChartInput) -> bool:
     """Whether the picture is drawn for the width of a phone."""
-    return chart_input.size.width < NARROW_PX
+    return is_narrow(chart_input.size)
 
 
 def edge(chart_input: ChartInput) -> float:
     """The paper's own margin at the left and the right."""
-    return NARROW_EDGE if narrow(chart_input) else EDGE
+    return paper_edge(chart_input.size)
+
+
+def is_narrow(size: Size) -> bool:
+    """Whether a picture of this size is drawn for the width of a phone."""
+    return size.width < NARROW_PX
+
+
+def paper_edge(size: Size) -> float:
+    """The margin at the left and the right of paper of this size."""
+    return NARROW_EDGE if is_narrow(size) else EDGE
 
 
 @dataclass(frozen=True)

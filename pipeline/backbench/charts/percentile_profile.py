@@ -8,16 +8,18 @@ import altair as alt
 
 from backbench.charts import theme
 from backbench.charts.axis import Axis
-from backbench.charts.chart_text import ordinal, shortened
+from backbench.charts.chart_text import ordinal, shortened, text_width
 from backbench.charts.constant_encodings import no_tooltip
 from backbench.charts.declaration import chart
 from backbench.charts.drawing import ChartInput
 from backbench.charts.mark_layers import Row
 from backbench.charts.page_layout import (
+    NARROW_END_PX,
     PlotArea,
     assemble,
     layer,
     message_chart,
+    narrow,
     plot_area,
     text_mark,
 )
@@ -26,6 +28,7 @@ from backbench.quantities.writing import number
 
 COLUMNS = ("metric", "percentile", "low", "high")
 MOST_METRICS = 20
+NARROW_ROW_PX = 44.0
 
 
 @chart("profile", COLUMNS, ("shown", "peers", "title"))
@@ -38,10 +41,11 @@ def profile(chart_input: ChartInput) -> alt.LayerChart:
     rows = [r for r in chart_input.frame.to_dicts() if r["percentile"] is not None][:MOST_METRICS]
     if not rows:
         return message_chart(chart_input, "This unit has no metric with enough peers yet.")
-    area = plot_area(chart_input, left=236, right=176, bottom=58, above=20)
+    area = _area(chart_input, len(rows))
     x_axis = Axis(0.0, 100.0, 0.0, area.width, False, (0, 25, 50, 75, 100))
-    step = min(area.height / len(rows), 44.0)
-    placed = [_placed(r, x_axis, step * (k + 0.5)) for k, r in enumerate(rows)]
+    step = min(area.height / len(rows), NARROW_ROW_PX if area.narrow else 44.0)
+    share = 0.75 if area.narrow else 0.5
+    placed = [_placed(r, x_axis, step * (k + share)) for k, r in enumerate(rows)]
     layers = [
         *_ground(x_axis, area, step * len(rows)),
         *_marks(placed, area),
@@ -55,6 +59,14 @@ def profile(chart_input: ChartInput) -> alt.LayerChart:
         ),
     ]
     return assemble(chart_input, area, layers)
+
+
+def _area(chart_input: ChartInput, rows: int) -> PlotArea:
+    """With words at both sides of the rows, or above each on a phone."""
+    if narrow(chart_input):
+        side, tall = NARROW_END_PX, NARROW_ROW_PX * rows
+        return plot_area(chart_input, left=side, right=side, bottom=58, above=8, tall=tall)
+    return plot_area(chart_input, left=236, right=176, bottom=58, above=20)
 
 
 def _placed(row: Row, x_axis: Axis, y: float) -> Row:
@@ -104,6 +116,9 @@ def _marks(rows: Sequence[Row], area: PlotArea) -> list[alt.Chart]:
 def _texts(rows: Sequence[Row], area: PlotArea) -> list[alt.Chart]:
     drawn = []
     for row in rows:
+        if area.narrow:
+            drawn += _above(row, area)
+            continue
         name = shortened(row["name"], area.left - 46, theme.TEXT_PX)
         drawn.append(text_mark(name, -14, row["py"] + 5, align="right"))
         parts = [row.get("shown") or "", f"among {row['peers']}" if row.get("peers") else ""]
@@ -111,3 +126,14 @@ def _texts(rows: Sequence[Row], area: PlotArea) -> list[alt.Chart]:
         if text:
             drawn.append(text_mark(text, area.width + 14, row["py"] + 5, theme.SMALL_PX))
     return drawn
+
+
+def _above(row: Row, area: PlotArea) -> list[alt.Chart]:
+    """Name and value on a line above the row's mark."""
+    shown, y = row.get("shown") or "", row["py"] - 14
+    room = area.paper_right - area.paper_left - text_width(shown, theme.SMALL_PX) - 12
+    name = shortened(row["name"], room, theme.SMALL_PX)
+    return [
+        text_mark(name, area.paper_left, y, theme.SMALL_PX, halo=True),
+        text_mark(shown, area.paper_right, y, theme.SMALL_PX, align="right", halo=True),
+    ]

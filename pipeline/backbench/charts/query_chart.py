@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
-from backbench.charts.drawing import Labels
+from backbench.charts.drawing import PAGE, Labels, Size
 from backbench.charts.registry import chart_named
 from backbench.quantities.sentences import listed
 from backbench.quantities.writing import in_text
@@ -24,7 +24,7 @@ TAKEN_AT = "Taken at"
 
 def query_chart(
     store: Database, query: SavedQuery, frame: pl.DataFrame, values: Mapping[str, str],
-    conditions: str, title: str = "",
+    conditions: str, title: str = "", size: Size = PAGE,
 ) -> alt.TopLevelMixin:  # fmt: skip
     """The chart that the query's header names, of rows already run with these values.
 
@@ -41,7 +41,7 @@ def query_chart(
         question=query.question.partition("?")[0] + "?" * ("?" in query.question),
         missing=missing_reason(store, query, unit) if lacking else "",
     )
-    return chart_named(query.chart).draw(frame, labels, unit, options=query.chart_options)
+    return chart_named(query.chart).draw(frame, labels, unit, size, query.chart_options)
 
 
 def taken_at(query: SavedQuery, frame: pl.DataFrame) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 
 import altair as alt
@@ -13,7 +14,16 @@ from backbench.charts.declaration import Option, chart
 from backbench.charts.drawing import ChartInput
 from backbench.charts.label_placement import rows_to_name, spread
 from backbench.charts.mark_layers import Row, half_width, name_labels, pixel_y_axis, value_label
-from backbench.charts.page_layout import PlotArea, assemble, message_chart, plot_area, text_mark
+from backbench.charts.names_beneath import Named, named_technology
+from backbench.charts.page_layout import (
+    NARROW_END_PX,
+    PlotArea,
+    assemble,
+    message_chart,
+    narrow,
+    plot_area,
+    text_mark,
+)
 from backbench.charts.strip_plot import (
     COLUMNS,
     OPTIONAL,
@@ -32,6 +42,7 @@ BEST = Option("best", ("lowest", "highest", "nearest zero"), "which value ranks 
 BETTER = {"lowest": "lower", "highest": "higher", "nearest zero": "nearer zero"}
 STRIP_PX = 23.0
 NAMES_PX = 300
+MOST_WITHIN = 7
 
 
 def _finding(chart_input: ChartInput) -> str:
@@ -50,9 +61,9 @@ def ranked(chart_input: ChartInput) -> alt.LayerChart:
     rows = _ranked_rows(chart_input)
     if not rows:
         return message_chart(chart_input, "No unit has a value of this metric yet.")
-    area = plot_area(chart_input, left=138, right=NAMES_PX, bottom=74, above=14)
-    x_axis = value_axis(chart_input, rows, area.width)
     groups = theme.in_order(row["technology"] for row in rows)
+    area = _area(chart_input, len(rows), len(groups))
+    x_axis = value_axis(chart_input, rows, area.width)
     strips = STRIP_PX * len(groups)
     height = area.height - strips - 26
     step = height / len(rows)
@@ -67,12 +78,49 @@ def ranked(chart_input: ChartInput) -> alt.LayerChart:
     layers = [
         *ladder,
         *strip_layers([r | {"low": None, "high": None} for r in below], x_axis, y_axis, STRIP_PX),
-        *strip_labels(groups, rows, area.left, STRIP_PX, area.height - strips),
         *_places(rows, area, step),
-        *bars_note(rows, x_axis, area),
-        *name_labels(_names(rows, x_axis, area, height), x_axis, y_axis),
     ]
-    return assemble(chart_input, area, layers)
+    if area.narrow:
+        layers += name_labels(_names_within(rows, x_axis, height), x_axis, y_axis)
+    else:
+        layers += strip_labels(groups, rows, area, STRIP_PX, area.height - strips)
+        layers += name_labels(_names(rows, x_axis, area, height), x_axis, y_axis)
+    area, notes = bars_note(rows, x_axis, area, _technologies(groups, rows))
+    return assemble(chart_input, area, [*layers, *notes])
+
+
+def _area(chart_input: ChartInput, rows: int, groups: int) -> PlotArea:
+    """With names at the right and technologies at the left, neither on a phone."""
+    if narrow(chart_input):
+        tall = min(max(12.0 * rows, 200.0), 420.0) + STRIP_PX * groups + 26
+        return plot_area(chart_input, left=44, right=NARROW_END_PX, above=14, tall=tall)
+    return plot_area(chart_input, left=138, right=NAMES_PX, bottom=74, above=14)
+
+
+def _technologies(groups: Sequence[str], rows: Sequence[Row]) -> list[Named]:
+    counts = Counter(row["technology"] for row in rows)
+    return [named_technology(group, f"{group}, {counts[group]}") for group in groups]
+
+
+def _names_within(rows: Sequence[Row], x_axis: Axis, height: float) -> list[Row]:
+    """Names on the rows themselves, on the side of the mark that has more room."""
+    subject = [k for k, row in enumerate(rows) if row["_strong"]]
+    chosen = rows_to_name(len(rows), subject, most=min(int(height // 26), MOST_WITHIN))
+    placed = spread([rows[k]["_y"] for k in chosen], 20.0, 6.0, height)
+    return [_name_within(rows[k], y, x_axis) for k, y in zip(chosen, placed, strict=True)]
+
+
+def _name_within(row: Row, y: float, x_axis: Axis) -> Row:
+    strong = bool(row["_strong"])
+    ends = [row["value"] if row[end] is None else row[end] for end in ("low", "high")]
+    low, high = (x_axis.px(x_axis.clamped(end)) for end in ends)
+    rightwards = x_axis.end - high > low
+    value = value_label(row, x_axis.unit)
+    room = (x_axis.end + 8 - high if rightwards else low) - 14
+    room -= text_width(value, theme.SMALL_PX, bold=strong)
+    text = unit_name(row["label"], room, theme.SMALL_PX, bold=strong) + value
+    left = high + 12 if rightwards else low - 12 - text_width(text, theme.SMALL_PX, bold=strong)
+    return {"to_x": left, "to_y": y, "text": text, "bold": strong, "size": theme.SMALL_PX}
 
 
 PARTS = ("status", "peers", "own_u", "own_dof", "shared_u", "shared_with")

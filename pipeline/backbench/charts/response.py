@@ -8,13 +8,13 @@ import altair as alt
 
 from backbench.charts import theme
 from backbench.charts.axis import Axis, axis, frequency_axis
+from backbench.charts.chart_text import shortened
 from backbench.charts.constant_encodings import no_tooltip
 from backbench.charts.curve_layers import (
     Lines,
-    end_names,
     lines_of,
+    named_curves,
     subject_lines,
-    technology_key,
     thin_lines,
 )
 from backbench.charts.declaration import Option, chart
@@ -23,9 +23,9 @@ from backbench.charts.mark_layers import Row
 from backbench.charts.page_layout import (
     PlotArea,
     assemble,
+    curve_area,
     layer,
     message_chart,
-    plot_area,
     text_mark,
 )
 from backbench.quantities.writing import quantity, value_alone
@@ -79,18 +79,20 @@ def response(chart_input: ChartInput) -> alt.LayerChart:
     rows = [_filled(r) for r in chart_input.frame.to_dicts() if _drawable(r)]
     if not rows:
         return message_chart(chart_input, "No unit has a frequency response yet.")
-    area = plot_area(chart_input, right=214)
+    area = curve_area(chart_input, right=214)
     x_axis = frequency_axis((r["frequency_hz"] for r in rows), 0.0, area.width)
     x_axis = x_axis.with_axis(chart_input.labels.title_of("frequency_hz"))
     y_axis = _levels(chart_input, rows, area.height)
-    y_axis = y_axis.with_vertical_axis(chart_input.labels.title_of("level_db"), area.left - 26)
+    y_axis = y_axis.with_vertical_axis(chart_input.labels.title_of("level_db"), -area.paper_left)
     peers = lines_of(rows, "frequency_hz", chart_input.subject, of_subject=False)
     own = lines_of(rows, "frequency_hz", chart_input.subject, of_subject=True)
+    area, names = named_curves(
+        own, peers, x_axis, y_axis, area, y="level_db", tail=_last_level, notes=_notes(rows, own)
+    )
     layers = [
         *_envelope(rows, x_axis, y_axis),
         *thin_lines(peers, x_axis, y_axis, "frequency_hz", "level_db"),
-        *technology_key(peers, area, area.height - 8),
-        *_mask(own, x_axis, y_axis),
+        *_mask(own, x_axis, y_axis, area),
         *subject_lines(
             lines=own,
             x_axis=x_axis,
@@ -100,8 +102,7 @@ def response(chart_input: ChartInput) -> alt.LayerChart:
             low="_own_low",
             high="_own_high",
         ),
-        *end_names(own, x_axis, y_axis, area, "level_db", _last_level),
-        *_note(rows, own, area),
+        *names,
     ]
     return assemble(chart_input, area, layers)
 
@@ -155,7 +156,7 @@ def mask(lines: Lines) -> tuple[float, float, float, float] | None:
     return low, high, middle - height / 2, middle + height / 2
 
 
-def _mask(lines: Lines, x_axis: Axis, y_axis: Axis) -> list[alt.Chart]:
+def _mask(lines: Lines, x_axis: Axis, y_axis: Axis, area: PlotArea) -> list[alt.Chart]:
     window = mask(lines)
     if window is None:
         return []
@@ -170,11 +171,11 @@ def _mask(lines: Lines, x_axis: Axis, y_axis: Axis) -> list[alt.Chart]:
     at = x_axis.px(x_axis.clamped(low)) + 8, y_axis.px(y_axis.clamped(over)) - 7
     return [
         rule.encode(x=x_axis.x("x"), x2=alt.X2("x2:Q"), y=y_axis.y("y"), tooltip=no_tooltip()),
-        text_mark(text, *at, 13, colour=MASK),
+        text_mark(shortened(text, area.paper_right - at[0], 13), *at, 13, colour=MASK),
     ]
 
 
-def _note(rows: Sequence[Row], own: Lines, area: PlotArea) -> list[alt.Chart]:
+def _notes(rows: Sequence[Row], own: Lines) -> list[str]:
     """What the grey and the band about the line are."""
     counts = [r["peers"] for r in rows if r.get("peers")]
     made_of = f" of up to {max(counts)} outputs" if counts else ""
@@ -182,10 +183,7 @@ def _note(rows: Sequence[Row], own: Lines, area: PlotArea) -> list[alt.Chart]:
     notes += ["dark: uncertainty (k = 2)"] * any(
         r["_own_low"] is not None for line in own.values() for r in line
     )
-    text = "; ".join(notes)
-    return (
-        [text_mark(text, area.width, -14, 13, colour=theme.SOFT_INK, align="right")] if text else []
-    )
+    return notes
 
 
 def _drawable(row: Row) -> bool:

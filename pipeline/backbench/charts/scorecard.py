@@ -10,7 +10,7 @@ from backbench.charts import theme
 from backbench.charts.axis import Axis, axis, ranges_widely
 from backbench.charts.chart_text import BOLD, shortened, text_width, wrapped
 from backbench.charts.declaration import chart
-from backbench.charts.drawing import ChartInput, Size
+from backbench.charts.drawing import ChartInput
 from backbench.charts.label_placement import swarm
 from backbench.charts.mark_layers import (
     Row,
@@ -45,7 +45,7 @@ DOT_PX = 7.0
 LINE_PX = 17.0
 GOOD_AT_RIGHT = "better →"
 NO_PROMISE = "not specified"
-NARROW_WIDTH, NARROW_HEADING, NARROW_FOOT, STACKED_PX = 340, 236, 64, 142
+NARROW_FOOT, STACKED_PX = 64, 142
 
 
 @chart("scorecard", COLUMNS)
@@ -71,15 +71,11 @@ def scorecard(chart_input: ChartInput) -> alt.LayerChart:
     return assemble(chart_input, area, [*layers, *_technologies(rows, own[0], area)])
 
 
-def narrow_size(figures: int) -> Size:
-    """The size of the picture for a phone, its figures one above the other."""
-    return Size(NARROW_WIDTH, NARROW_HEADING + NARROW_FOOT + STACKED_PX * figures)
-
-
 def _stacked(chart_input: ChartInput, own: Sequence[Row]) -> alt.LayerChart:
     """Each figure as a block: its name, the strip beneath, then its value and specification."""
     side = edge(chart_input)
-    area = plot_area(chart_input, left=side, right=side, bottom=NARROW_FOOT, above=26)
+    area = plot_area(chart_input, left=side, right=side, bottom=NARROW_FOOT, above=26,
+                     tall=STACKED_PX * len(own))  # fmt: skip
     layers = [text_mark(GOOD_AT_RIGHT, area.width, -4, theme.SMALL_PX, colour=theme.SOFT_INK,
                         align="right")]  # fmt: skip
     rows, step = _drawable(chart_input), area.height / len(own)

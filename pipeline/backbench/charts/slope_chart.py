@@ -23,11 +23,14 @@ from backbench.charts.mark_layers import (
     pixel_y_axis,
     shape_of,
 )
+from backbench.charts.names_beneath import Named, beneath, named_technology
 from backbench.charts.page_layout import (
     PlotArea,
     assemble,
+    edge,
     layer,
     message_chart,
+    narrow,
     plot_area,
     text_mark,
 )
@@ -49,6 +52,7 @@ COLUMNS = (
 )
 ROW_PANELS = 4
 MOST_PANELS = 2 * ROW_PANELS
+NARROW_PANELS, NARROW_PANEL_PX = 4, 110.0
 MOST_NAMED = 3
 VALUE_STEP_PX = 18.0
 NAMED_PX = 35.0
@@ -94,28 +98,36 @@ def slope(chart_input: ChartInput) -> alt.LayerChart:
     if not rows:
         return message_chart(chart_input, "No unit was measured both before and after work on it.")
     metrics = list(dict.fromkeys(r["metric"] for r in rows))
-    shown = metrics[:MOST_PANELS]
-    area = plot_area(chart_input, left=26, right=26, bottom=52, above=44)
+    shown = metrics[: NARROW_PANELS if narrow(chart_input) else MOST_PANELS]
+    area = _area(chart_input, len(shown))
+    named_too = len(shown) <= MOST_NAMED and not area.narrow
     layers: list[alt.Chart] = []
     for slot, metric in zip(_slots(len(shown), area), shown, strict=True):
         some = [r for r in rows if r["metric"] == metric]
-        layers += _panel(some, chart_input, slot, area, named_too=len(shown) <= MOST_NAMED)
-    lacking = [_title(r) for m in metrics[MOST_PANELS:] for r in rows if r["metric"] == m]
+        layers += _panel(some, chart_input, slot, area, named_too=named_too)
+    lacking = [_title(r) for m in metrics[len(shown) :] for r in rows if r["metric"] == m]
     more = f"; not drawn: {', '.join(dict.fromkeys(lacking))}" if lacking else ""
-    layers.append(
-        text_mark(
-            shortened(
-                f"bars: expanded uncertainty (k = 2){_who(rows, chart_input.subject)}{more}",
-                area.width,
-                13,
-            ),
-            0,
-            area.height + 44,
-            13,
-            colour=theme.SOFT_INK,
-        )
-    )
-    return assemble(chart_input, area, layers)
+    note = f"bars: expanded uncertainty (k = 2){_who(rows, chart_input.subject)}{more}"
+    if area.narrow:
+        names = [named_technology(name, name) for name in _technologies(rows)]
+        area, notes = beneath(area, [*names, Named(note)], 48)
+    else:
+        text = shortened(note, area.width, 13)
+        notes = [text_mark(text, 0, area.height + 44, 13, colour=theme.SOFT_INK)]
+    return assemble(chart_input, area, [*layers, *notes])
+
+
+def _technologies(rows: Sequence[Row]) -> list[str]:
+    return theme.in_order(row["technology"] for row in rows)
+
+
+def _area(chart_input: ChartInput, panels: int) -> PlotArea:
+    """Panels in rows, or one above the other on a phone."""
+    if narrow(chart_input):
+        tall = NARROW_PANEL_PX * panels + BETWEEN * (panels - 1)
+        side = edge(chart_input)
+        return plot_area(chart_input, left=side, right=side, bottom=40, above=44, tall=tall)
+    return plot_area(chart_input, left=26, right=26, bottom=52, above=44)
 
 
 def _who(rows: Sequence[Row], subject: str) -> str:
@@ -137,7 +149,7 @@ def _title(row: Row) -> str:
 
 def _slots(count: int, area: PlotArea) -> list[Slot]:
     """Places for the panels: one row, or two where there are more than ROW_PANELS."""
-    deep = 1 if count <= ROW_PANELS else 2
+    deep = count if area.narrow else 1 if count <= ROW_PANELS else 2
     columns = -(-count // deep)
     span, height = area.width / columns, (area.height - BETWEEN * (deep - 1)) / deep
     return [

@@ -13,16 +13,16 @@ from backbench.charts import theme
 from backbench.charts.axis import Axis, axis, frequency_axis
 from backbench.charts.chart_text import text_width
 from backbench.charts.constant_encodings import no_tooltip
-from backbench.charts.curve_layers import end_names, lines_of, subject_lines
+from backbench.charts.curve_layers import lines_of, named_curves, subject_lines
 from backbench.charts.declaration import Option, chart
 from backbench.charts.drawing import ChartInput
 from backbench.charts.mark_layers import Row, name_labels
 from backbench.charts.page_layout import (
     PlotArea,
     assemble,
+    curve_area,
     layer,
     message_chart,
-    plot_area,
     text_mark,
 )
 from backbench.quantities.sentences import lowered
@@ -66,14 +66,14 @@ def spectrum(chart_input: ChartInput) -> alt.LayerChart:
     if not rows:
         return message_chart(chart_input, "This unit has no spectrum yet.")
     unit = str(rows[0].get("y_unit") or chart_input.labels.unit_of("level"))
-    area = plot_area(chart_input, right=214)
+    area = curve_area(chart_input, right=214)
     x_axis = frequency_axis((r["frequency_hz"] for r in rows), 0.0, area.width)
     x_axis = x_axis.with_axis(chart_input.labels.title_of("frequency_hz"))
     log = "dB" not in unit and min(r["level"] for r in rows) > 0
     levels = [r["level"] for r in rows]
     room = max(levels) * 1.7 if log else max(levels) + 0.06 * (max(levels) - min(levels))
     y_axis = axis([*levels, room], area.height, 0.0, unit, log)
-    y_axis = y_axis.with_vertical_axis(chart_input.labels.title_of("level"), area.left - 26)
+    y_axis = y_axis.with_vertical_axis(chart_input.labels.title_of("level"), -area.paper_left)
     traces = lines_of(
         [r for r in rows if r["kind"] in TRACES],
         "frequency_hz",
@@ -82,8 +82,13 @@ def spectrum(chart_input: ChartInput) -> alt.LayerChart:
     )
     lines = [r for r in rows if r["kind"] not in TRACES]
     lines += [r for trace in traces.values() for r in peaks(trace, log) if _another(r, lines)]
+    curve, caption = _weighting(chart_input, x_axis, y_axis, area, unit)
+    notes = [*_notes(lines), *([caption] if area.narrow and caption else [])]
+    area, names = named_curves(
+        traces, {}, x_axis, y_axis, area, y="level", notes=notes, shaded=True
+    )
     layers = [
-        *_weighting(chart_input, x_axis, y_axis, area, unit),
+        *curve,
         *subject_lines(
             lines=traces,
             x_axis=x_axis,
@@ -93,8 +98,8 @@ def spectrum(chart_input: ChartInput) -> alt.LayerChart:
             weight=1.2,
             shaded=True,
         ),
-        *_named_lines(lines, x_axis, y_axis, area, unit),
-        *end_names(traces, x_axis, y_axis, area, "level", shaded=True),
+        *_named_lines(lines, x_axis, y_axis, unit),
+        *names,
     ]
     return assemble(chart_input, area, layers)
 
@@ -107,10 +112,10 @@ def _another(peak: Row, lines: Sequence[Row]) -> bool:
 
 def _weighting(
     chart_input: ChartInput, x_axis: Axis, y_axis: Axis, area: PlotArea, unit: str
-) -> list[alt.Chart]:
-    """The A-weighting curve (IEC 61672-1), 0 dB at 1 kHz on the axis's upmost tick."""
+) -> tuple[list[alt.Chart], str]:
+    """The A-weighting curve (IEC 61672-1), 0 dB at 1 kHz on the axis's upmost tick; its caption."""
     if chart_input.options["weighting"] != "A" or "dB" not in unit:
-        return []
+        return [], ""
     import numpy as np
 
     from backbench.signal.weighting import a_weighting
@@ -124,12 +129,15 @@ def _weighting(
         if y_axis.low < level < y_axis.high
     ]
     if not points:
-        return []
+        return [], ""
     line = layer(points).mark_line(color=theme.LOOKS["solid state"].colour, strokeWidth=1.4)
     end = y_axis.px(points[-1]["y"])
     caption = ["A-weighting,", f"0 dB drawn at {number(top)}"]
+    drawn = line.encode(x=x_axis.x("x"), y=y_axis.y("y"), tooltip=no_tooltip())
+    if area.narrow:
+        return [drawn], f"blue: {' '.join(caption)}"
     return [
-        line.encode(x=x_axis.x("x"), y=y_axis.y("y"), tooltip=no_tooltip()),
+        drawn,
         *(
             text_mark(
                 text,
@@ -140,7 +148,7 @@ def _weighting(
             )
             for k, text in enumerate(caption)
         ),
-    ]
+    ], " ".join(caption)
 
 
 def _drawable(row: Row) -> bool:
@@ -169,9 +177,7 @@ def peaks(trace: Sequence[Row], log: bool) -> list[Row]:
     return [trace[k] | {"kind": PEAK} for k in kept]
 
 
-def _named_lines(
-    rows: Sequence[Row], x_axis: Axis, y_axis: Axis, area: PlotArea, unit: str
-) -> list[alt.Chart]:
+def _named_lines(rows: Sequence[Row], x_axis: Axis, y_axis: Axis, unit: str) -> list[alt.Chart]:
     """An open ring at each line, the strongest with their frequency above, none overlapping."""
     if not rows:
         return []
@@ -198,14 +204,17 @@ def _named_lines(
                 shape="diamond" if peak else "circle",
             )
             drawn.append(ring.encode(x=x_axis.x("frequency_hz"), y=y_axis.y("level"), tooltip=tips))
-    names = _line_names(rows, x_axis, y_axis)
+    return [*drawn, *name_labels(_line_names(rows, x_axis, y_axis), x_axis, y_axis)]
+
+
+def _notes(rows: Sequence[Row]) -> list[str]:
+    """What the rings are."""
     kinds = sorted({str(r["kind"]) for r in rows} - {PEAK})
     notes = [f"circles: {' and '.join(kinds)} lines"] if kinds else []
     notes += ["diamonds: other peaks" if kinds else "diamonds: peaks"] * any(
         r["kind"] == PEAK for r in rows
     )
-    note = text_mark("; ".join(notes), area.width, -14, 13, colour=theme.SOFT_INK, align="right")
-    return [*drawn, *name_labels(names, x_axis, y_axis), note]
+    return notes
 
 
 def _line_names(rows: Sequence[Row], x_axis: Axis, y_axis: Axis) -> list[Row]:

@@ -10,12 +10,12 @@ from backbench.charts import theme
 from backbench.charts.axis import Axis, axis
 from backbench.charts.chart_text import text_width
 from backbench.charts.constant_encodings import no_tooltip
-from backbench.charts.curve_layers import end_names, lines_of, subject_lines
+from backbench.charts.curve_layers import lines_of, named_curves, subject_lines
 from backbench.charts.declaration import chart
 from backbench.charts.drawing import ChartInput
 from backbench.charts.label_placement import freest
 from backbench.charts.mark_layers import Row, name_labels
-from backbench.charts.page_layout import PlotArea, assemble, layer, message_chart, plot_area
+from backbench.charts.page_layout import PlotArea, assemble, curve_area, layer, message_chart
 from backbench.quantities.sentences import lowered
 
 COLUMNS = ("unit_key", "label", "output", "time_s", "volts", "kind")
@@ -41,16 +41,17 @@ def square(chart_input: ChartInput) -> alt.LayerChart:
     rows = [r | {"_end": r["time_s"]} for r in chart_input.rows_of_unit(_drawable)]
     if not rows:
         return message_chart(chart_input, "This unit has no square wave yet.")
-    area = plot_area(chart_input, right=214)
+    area = curve_area(chart_input, right=214)
     x_axis = axis((r["time_s"] for r in rows), 0.0, area.width, "s")
     x_axis = x_axis.with_axis(chart_input.labels.title_of("time_s"))
     volts = [r["volts"] for r in rows]
     room = 0.18 * (max(volts) - min(volts))
     y_axis = axis([*volts, max(volts) + room, min(volts) - room], area.height, 0.0, "V")
-    y_axis = y_axis.with_vertical_axis(chart_input.labels.title_of("volts"), area.left - 26)
+    y_axis = y_axis.with_vertical_axis(chart_input.labels.title_of("volts"), -area.paper_left)
     key = rows[0]["unit_key"]
     traces = lines_of([r for r in rows if r["kind"] == TRACE], "time_s", key, of_subject=True)
     marks = [r for r in rows if r["kind"] != TRACE]
+    area, names = named_curves(traces, {}, x_axis, y_axis, area, y="volts", shaded=True)
     layers = [
         *subject_lines(
             lines=traces,
@@ -62,7 +63,7 @@ def square(chart_input: ChartInput) -> alt.LayerChart:
             shaded=True,
         ),
         *_marks(marks, rows, x_axis, y_axis, area),
-        *end_names(traces, x_axis, y_axis, area, "volts", shaded=True),
+        *names,
     ]
     return assemble(chart_input, area, layers)
 

@@ -26,11 +26,14 @@ from backbench.charts.mark_layers import (
     value_label,
     value_text,
 )
+from backbench.charts.names_beneath import Named, beneath
 from backbench.charts.page_layout import (
+    NARROW_END_PX,
     PlotArea,
     assemble,
     layer,
     message_chart,
+    narrow,
     plot_area,
     technology_symbol,
     text_mark,
@@ -43,6 +46,7 @@ COLUMNS = ("unit_key", "label", "technology", "value", "low", "high")
 OPTIONAL = ("bound", "status", "session_default")
 SCALE = Option("scale", ("auto", "linear", "log"), "axis of the values")
 DOT_PX = 9.0
+NARROW_STRIP_PX = 112.0
 FEWEST_FOR_MEDIAN = 3
 
 
@@ -100,18 +104,26 @@ def strip_plot(chart_input: ChartInput) -> alt.LayerChart:
     rows = value_rows(chart_input)
     if not rows:
         return message_chart(chart_input, "No unit has a value of this metric yet.")
-    area = plot_area(chart_input, left=150, right=60, bottom=80, above=18)
-    x_axis = value_axis(chart_input, rows, area.width)
     groups = theme.in_order(row["technology"] for row in rows)
+    area = _area(chart_input, len(groups))
+    x_axis = value_axis(chart_input, rows, area.width)
     step = area.height / len(groups)
     y_axis = pixel_y_axis(area.height)
     for k, group in enumerate(groups):
         members = [row for row in rows if row["technology"] == group]
         place_dots(members, x_axis, step * (k + 0.5), step / 2 - 26, 9.0)
     layers = strip_layers(rows, x_axis, y_axis, step)
-    layers += [*strip_labels(groups, rows, area.left, step), *_names(rows, x_axis, y_axis, step)]
-    layers += bars_note(rows, x_axis, area)
-    return assemble(chart_input, area, layers)
+    layers += [*strip_labels(groups, rows, area, step), *_names(rows, x_axis, y_axis, step)]
+    area, notes = bars_note(rows, x_axis, area)
+    return assemble(chart_input, area, [*layers, *notes])
+
+
+def _area(chart_input: ChartInput, groups: int) -> PlotArea:
+    """With the strips' names at their left, or above them on a phone."""
+    if narrow(chart_input):
+        tall = NARROW_STRIP_PX * groups
+        return plot_area(chart_input, left=NARROW_END_PX, right=NARROW_END_PX, above=8, tall=tall)
+    return plot_area(chart_input, left=150, right=60, bottom=80, above=18)
 
 
 def place_dots(
@@ -140,8 +152,13 @@ def strip_layers(
     ]
 
 
-def bars_note(rows: Sequence[Row], x_axis: Axis, area: PlotArea) -> list[alt.Chart]:
-    """What the bars are, where any is longer than its dot."""
+def bars_note(
+    rows: Sequence[Row], x_axis: Axis, area: PlotArea, names: Sequence[Named] = ()
+) -> tuple[PlotArea, list[alt.Chart]]:
+    """What the bars are, where any is longer than its dot; the area with room for it.
+
+    names: what else is named beneath the plot on a phone.
+    """
     bounded = [r for r in rows if r["low"] is not None and r["high"] is not None]
     seen = [
         r
@@ -154,24 +171,25 @@ def bars_note(rows: Sequence[Row], x_axis: Axis, area: PlotArea) -> list[alt.Cha
     )
     if any(r.get("session_default") for r in rows):
         notes.append("rank: spread between sessions by its stated default")
+    if area.narrow:
+        return beneath(area, [*names, *(Named(note) for note in notes)])
     if not notes:
-        return []
-    text = "; ".join(notes)
-    edge = area.width + area.right - 26
-    y = area.height + area.bottom - 12
-    return [text_mark(text, edge, y, 13, colour=theme.SOFT_INK, align="right")]
+        return area, []
+    at = area.paper_right, area.height + area.bottom - 12
+    return area, [text_mark("; ".join(notes), *at, 13, colour=theme.SOFT_INK, align="right")]
 
 
 def strip_labels(
-    groups: Sequence[str], rows: Sequence[Row], left: float, step: float, top: float = 0.0
+    groups: Sequence[str], rows: Sequence[Row], area: PlotArea, step: float, top: float = 0.0
 ) -> list[alt.Chart]:
-    """Technology, its shape and its number of units, left of each strip."""
+    """Technology, its shape and its number of units, left of each strip or at its head."""
     drawn = []
+    left = area.paper_left + 6
     for k, group in enumerate(groups):
         count = sum(row["technology"] == group for row in rows)
-        y = top + step * (k + 0.5) + 5
-        drawn.append(technology_symbol(group, 32 - left, y - 5))
-        drawn.append(text_mark(f"{group}, {count}", 44 - left, y, theme.SMALL_PX))
+        y = top + (step * k + 16 if area.narrow else step * (k + 0.5) + 5)
+        drawn.append(technology_symbol(group, left, y - 5))
+        drawn.append(text_mark(f"{group}, {count}", left + 12, y, theme.SMALL_PX))
     return drawn
 
 

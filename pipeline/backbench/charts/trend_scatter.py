@@ -27,12 +27,13 @@ from backbench.charts.mark_layers import (
     value_text,
     vertical_error_bars,
 )
+from backbench.charts.names_beneath import Named, beneath, named_technology
 from backbench.charts.page_layout import (
     PlotArea,
     assemble,
+    curve_area,
     layer,
     message_chart,
-    plot_area,
     technology_symbol,
     text_mark,
 )
@@ -82,11 +83,11 @@ def trend(chart_input: ChartInput) -> alt.LayerChart:
     rows = _rows(chart_input)
     if not rows:
         return message_chart(chart_input, "No unit has both quantities yet.")
-    area = plot_area(chart_input, right=218)
+    area = curve_area(chart_input, right=218)
     x_axis = axis([r["x"] for r in rows], 0.0, area.width, chart_input.labels.unit_of("x"))
     x_axis = x_axis.with_axis(chart_input.labels.title_of("x"))
     y_axis = _y_axis(chart_input, rows, area).with_vertical_axis(
-        chart_input.labels.title_of("y"), area.left - 26
+        chart_input.labels.title_of("y"), -area.paper_left
     )
     whole = fitted(rows, y_axis.log)
     peers = [r for r in rows if not r["_strong"]]
@@ -101,9 +102,9 @@ def trend(chart_input: ChartInput) -> alt.LayerChart:
         *vertical_error_bars(own, y_axis, x, "y_low", "y_high", weight=2.2),
         *subject_marks(own, x, y),
         *_own_name(own, rows, x_axis, y_axis, area),
-        *_verdict(whole, len(rows), y_axis, chart_input, area),
     ]
-    return assemble(chart_input, area, layers)
+    area, key = _key(rows, whole, area, _verdict_text(whole, len(rows), y_axis, chart_input))
+    return assemble(chart_input, area, [*layers, *key])
 
 
 def _x_text(value: float, unit: str) -> str:
@@ -226,6 +227,8 @@ def _within(
                 "colour": theme.SOFT_INK,
             }
         )
+    if area.narrow:
+        return drawn
     placed = spread([n["wanted"] for n in names], 20.0, 6.0, area.height - 6)
     x = area.width + 18
     labels = [
@@ -269,12 +272,20 @@ def _own_name(
     return name_labels(names, x_axis, y_axis)
 
 
-def _verdict(
-    whole: Trend | None, count: int, y_axis: Axis, chart_input: ChartInput, area: PlotArea
-) -> list[alt.Chart]:
-    text = _verdict_text(whole, count, y_axis, chart_input)
-    edge = area.width + area.right - 26
-    return [text_mark(text, edge, -14, 13, colour=theme.SOFT_INK, align="right")]
+def _key(
+    rows: Sequence[Row], whole: Trend | None, area: PlotArea, verdict: str
+) -> tuple[PlotArea, list[alt.Chart]]:
+    """What the line says, above the plot; on a phone beneath it, with the technologies."""
+    if not area.narrow:
+        at = area.paper_right, -14
+        return area, [text_mark(verdict, *at, 13, colour=theme.SOFT_INK, align="right")]
+    names = []
+    for group in theme.in_order(r["technology"] for r in rows):
+        line = whole.within.get(group) if whole else None
+        rho = f"\u2002ρ {number(line.rho, 2)}" if line is not None and _is_drawn(line) else ""
+        count = sum(r["technology"] == group for r in rows)
+        names.append(named_technology(group, f"{group}, {count}{rho}"))
+    return beneath(area, [*names, Named(verdict)])
 
 
 def _verdict_text(whole: Trend | None, count: int, y_axis: Axis, chart_input: ChartInput) -> str:

@@ -1,8 +1,9 @@
-"""Commands that compare: compare, pair, before-after, trend, drift."""
+"""Commands that compare: compare, pair, promises, before-after, trend, drift."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -29,6 +30,8 @@ if TYPE_CHECKING:
 
 NOT_MET = 4
 """Exit code of --check: a specification is not met, or a bench has drifted."""
+
+NEEDED_OF_PROMISES = ("label", "title", "specified", "outcome", "margin_db")
 
 SIDE = "A unit's key, a review's key, UNIT@REVIEW, or UNIT@STATE for its newest in that state."
 
@@ -113,19 +116,26 @@ def pair(
 
 @app.command(rich_help_panel=COMPARE)
 def promises(
-    unit: Annotated[str, typer.Argument(help="A unit's key.")],
+    unit: Annotated[str, typer.Argument(help="A unit's key; every unit without one.")] = "",
     catalogue: Home = HERE,
+    picture: Annotated[
+        Path | None,
+        typer.Option(help="Draw every specification beside what was measured (.html, .svg, .png)."),
+    ] = None,
     out_format: Format = "table",
     out: Out = None,
     wide: Wide = False,
 ) -> None:
-    """Hold a unit against what makers promised of others of its class.
+    """Hold a unit against what makers promised of others of its class, or all against their own.
 
     The promises are those of the `[[specification]]` of backbench.toml and those that reviews of
-    other units state.
+    other units state. Without a unit, every unit is held against its own specifications.
 
     Example: backbench promises heron-40-left
     """
+    if not unit or picture:
+        _own_promises(catalogue, unit, picture, out_format, out)
+        return
     from backbench.comparison.class_promises import class_promises, frame_of_promises
     from backbench.reports.comparison_report import show_promises
 
@@ -141,6 +151,25 @@ def promises(
             "No promise of another model of its class is known: add a [[specification]] to "
             "backbench.toml."
         )
+
+
+def _own_promises(
+    catalogue: Path, unit: str, picture: Path | None, out_format: str, out: Path | None
+) -> None:
+    """Every unit beside its own specifications, as a table or a picture with one of them marked."""
+    from backbench.comparison.catalogue_promises import catalogue_promises
+
+    home = opened(catalogue)
+    with home.reading() as store:
+        frame = catalogue_promises(store, unit)
+    if picture is None:
+        show_frame(frame, out_format, out, needed=NEEDED_OF_PROMISES)
+        return
+    from backbench.charts.image_export import save
+    from backbench.charts.promises import promises_chart
+
+    save(promises_chart(frame, unit), picture)
+    typer.echo(f"Wrote {picture}.")
 
 
 @app.command("before-after", rich_help_panel=COMPARE)

@@ -18,7 +18,7 @@ from backbench.quantities.counts import counted
 from backbench.quantities.writing import in_text
 from backbench.statistics import ranks
 from backbench.storage.database import Database
-from backbench.test_points.points import shipped_point
+from backbench.test_points.points import for_headphones, shipped_point
 
 if TYPE_CHECKING:
     import polars as pl
@@ -34,7 +34,8 @@ def listening(
     powers: list[float] = []
     drives = kind_of_unit(str(unit["kind"])).drives_loudspeakers
     for line in lines:
-        role = registry().traits(line.metric).listening if drives else None
+        at_loudspeaker = drives and not for_headphones(line.point_key)
+        role = registry().traits(line.metric).listening if at_loudspeaker else None
         if role == "noise pressure" and line.value > 0:
             remarks += listening_terms.noise_sentences(line.value, line.bound == "upper", settings)
         if role == "greatest pressure" and line.limit_percent == LIMIT_PERCENT:

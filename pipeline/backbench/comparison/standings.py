@@ -16,8 +16,7 @@ from backbench.quantities.counts import counted
 from backbench.statistics import ranks
 from backbench.storage.database import Database
 from backbench.test_points.points import (
-    EQUALISED_INPUTS,
-    OWN_AT_INPUTS,
+    OTHER_PATHS,
     at_input,
     shipped_point,
 )
@@ -104,8 +103,8 @@ def compared_points() -> dict[str, tuple[str, ...]]:
     """Metrics that units are compared in, in the order shown, each with its test points in order
     of preference: those at a line input, then those at the others."""
     return {
-        metric: (*points, *(at_input(sort, point) for sort in EQUALISED_INPUTS for point in points
-                            if point in OWN_AT_INPUTS))
+        metric: (*points, *(at_input(sort, point) for sort, own in OTHER_PATHS for point in points
+                            if point in own))
         for metric, points in registry().compared().items()
     }  # fmt: skip
 
@@ -201,15 +200,17 @@ def placed(
 
 
 def _preferred(own: list[dict[str, Any]]) -> list[dict[str, Any]]:
-    """The unit's rows at the first test point of each metric that it has, of each sort of input,
-    in the order shown."""
+    """The unit's rows at the first test point of each metric that it has, of each sort of path,
+    and at every load that stands for headphones, in the order shown."""
     preferred = []
     for metric, points in compared_points().items():
         mine = [row for row in own if row["metric"] == metric]
-        for sort in (LINE, *EQUALISED_INPUTS):
+        for sort in (LINE, *(sort for sort, _ in OTHER_PATHS)):
             of_sort = (p for p in points if shipped_point(p).input_sort == sort)
             point = next((p for p in of_sort if any(r["point_key"] == p for r in mine)), None)
             preferred += [row for row in mine if row["point_key"] == point]
+        into_headphones = [p for p in points if shipped_point(p).input_sort is None]
+        preferred += [row for row in mine if row["point_key"] in into_headphones]
     return preferred
 
 

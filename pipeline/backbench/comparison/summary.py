@@ -24,6 +24,7 @@ from backbench.quantities.counts import counted
 from backbench.quantities.sentences import first_few, listed, lowered, sentence
 from backbench.quantities.writing import in_text, quantity
 from backbench.statistics.ranks import FEWEST_OTHERS, interval_text
+from backbench.test_points.points import for_headphones
 
 if TYPE_CHECKING:
     from backbench.comparison.differences import Difference
@@ -148,7 +149,8 @@ def _alone(c: Facts) -> Iterator[str]:
 def _plain(line: Standing, drives_loudspeakers: bool) -> str:
     """A figure on a scale that needs no peers; "" where there is none."""
     role = registry().traits(line.metric).listening
-    if role == "noise pressure" and line.value > 0 and drives_loudspeakers:
+    at_loudspeaker = drives_loudspeakers and not for_headphones(line.point_key)
+    if role == "noise pressure" and line.value > 0 and at_loudspeaker:
         return f"{figure(line)} is {_noise_words(line.value)}"
     if role == "level difference":
         size = "less" if abs(line.value) < JUST_HEARD_DB else "more"

@@ -22,14 +22,14 @@ from backbench.comparison.another_session import AnotherSession, another_session
 from backbench.comparison.promised_conditions import measured_at, promised_at, unlike_promised
 from backbench.comparison.promised_power import at_power
 from backbench.comparison.rated_power import rated_power
-from backbench.documents.input_sorts import LINE
+from backbench.documents.input_sorts import LINE, path_in_words
 from backbench.metrics.registry import registry
 from backbench.quantities.writing import MOST_DIGITS, measured, quantity
 from backbench.statistics.conformity import Decision, conformance, outcome_of, size_conformance
 from backbench.storage.database import Database
 from backbench.test_points.assign import FULL_VOLUME
 from backbench.test_points.interpolate import REMARK
-from backbench.test_points.points import sort_in_column
+from backbench.test_points.points import sort_in_columns
 
 NEARER_ZERO = "nearer zero"
 RULE = (
@@ -201,7 +201,7 @@ def _taken_under(row: Mapping[str, Any]) -> Iterator[str]:
     reason = str(row["reason"] or "")
     yield ", ".join(filter(None, (measured_at(row), reason if reason.startswith(REMARK) else "")))
     if row.get("input_sort", LINE) != LINE:
-        yield f"through the {row['input_sort']} input"
+        yield path_in_words(row["input_sort"])
     if row["driven"]:
         yield f"only {row['driven']} driven"
     if row["bound"]:
@@ -266,17 +266,19 @@ def _verdict(
 
 
 READINGS = """
-WITH powers AS (
-    SELECT analysis_key, output, generator_vrms, min(uncertainty / value) AS power_u
-    FROM reading WHERE review_key = $review AND value > 0 AND list_contains($powers, metric)
+WITH asked AS (SELECT unnest($reviews) AS review_key, unnest($units) AS unit_key),
+powers AS (
+    SELECT review_key, analysis_key, output, generator_vrms, min(uncertainty / value) AS power_u
+    FROM reading SEMI JOIN asked USING (review_key)
+    WHERE value > 0 AND list_contains($powers, metric)
     GROUP BY ALL
 ),
 taken AS (
-    SELECT analysis_capture.analysis_key,
+    SELECT review_key, analysis_capture.analysis_key,
            bool_or(lower(trim(controls)) NOT IN ('flat', 'defeated', 'bypassed')) AS shaped,
            if(count(DISTINCT supply_vrms) = 1, min(supply_vrms), NULL) AS supply_vrms
     FROM analysis_capture JOIN capture USING (review_key, sha256)
-    WHERE review_key = $review
+    SEMI JOIN asked USING (review_key)
     GROUP BY ALL
 )
 SELECT
@@ -285,12 +287,15 @@ SELECT
     {input_sort} AS input_sort,
     NOT coalesce(regexp_matches(lower(reading.volume), $full), true) AS turned_down
 FROM reading
+SEMI JOIN asked USING (review_key, unit_key)
 JOIN metric USING (metric, method_version)
 LEFT JOIN session_spread USING (metric)
-LEFT JOIN powers ON powers.analysis_key = reading.analysis_key AND powers.output = reading.output
+LEFT JOIN powers ON powers.review_key = reading.review_key
+    AND powers.analysis_key = reading.analysis_key AND powers.output = reading.output
     AND powers.generator_vrms IS NOT DISTINCT FROM reading.generator_vrms
-LEFT JOIN taken ON taken.analysis_key = reading.analysis_key
-WHERE review_key = $review AND unit_key = $unit AND order_n IS NULL
+LEFT JOIN taken ON taken.review_key = reading.review_key
+    AND taken.analysis_key = reading.analysis_key
+WHERE order_n IS NULL
   AND list_contains($metrics, metric)
 ORDER BY reading_key
 """
@@ -299,7 +304,8 @@ FIGURES = """
 SELECT published.*, coalesce(metric.title, metric) AS title, coalesce(metric.unit, '') AS unit,
        coalesce(metric.better, '') AS better
 FROM published LEFT JOIN metric USING (metric)
-WHERE review_key = $review AND unit_key = $unit
+SEMI JOIN (SELECT unnest($reviews) AS review_key, unnest($units) AS unit_key) AS asked
+    USING (review_key, unit_key)
 ORDER BY position
 """
 
@@ -310,23 +316,41 @@ def verdicts(store: Database, unit_key: str, review_key: str | None = None) -> l
     A rated power is a promise too, where no published figure is of a power.
     """
     review_key = review_key or newest_review(store, unit_key)
-    keys: dict[str, object] = {"review": review_key, "unit": unit_key}
-    figures = list(store.frame(FIGURES, keys).iter_rows(named=True))
-    if not any(figure["metric"] in _limits() for figure in figures):
-        figures += rated_power(store, keys)
-    rows = judged_readings(store, unit_key, review_key, {figure["metric"] for figure in figures})
-    return [
-        judge(figure, [row for row in rows if row["metric"] == figure["metric"]])
-        for figure in figures
-    ]
+    return verdicts_of(store, {unit_key: review_key})[unit_key]
+
+
+def verdicts_of(store: Database, review_of: Mapping[str, str]) -> dict[str, list[Verdict]]:
+    """The same of several units, each in the review that is given for it."""
+    keys = {"reviews": list(review_of.values()), "units": list(review_of)}
+    figures: dict[str, list[Mapping[str, Any]]] = {unit: [] for unit in review_of}
+    for figure in store.frame(FIGURES, keys).iter_rows(named=True):
+        figures[figure["unit_key"]].append(figure)
+    for unit, own in figures.items():
+        if not any(figure["metric"] in _limits() for figure in own):
+            own.extend(rated_power(store, {"review": review_of[unit], "unit": unit}))
+    metrics = {figure["metric"] for own in figures.values() for figure in own}
+    readings: dict[tuple[str, str], list[Mapping[str, Any]]] = {}
+    for row in _readings(store, review_of, metrics):
+        readings.setdefault((row["unit_key"], row["metric"]), []).append(row)
+    return {
+        unit: [judge(figure, readings.get((unit, figure["metric"]), [])) for figure in own]
+        for unit, own in figures.items()
+    }
 
 
 def judged_readings(
     store: Database, unit_key: str, review_key: str, metrics: Collection[str]
 ) -> list[Mapping[str, Any]]:
     """The readings of some metrics of a unit in a review, as `judge` takes them."""
-    readings = store.frame(READINGS.format(input_sort=sort_in_column("reading.input")), {
-        "review": review_key, "unit": unit_key, "full": FULL_VOLUME, "metrics": sorted(metrics),
+    return _readings(store, {unit_key: review_key}, metrics)
+
+
+def _readings(
+    store: Database, review_of: Mapping[str, str], metrics: Collection[str]
+) -> list[Mapping[str, Any]]:
+    readings = store.frame(READINGS.format(input_sort=sort_in_columns("reading.")), {
+        "reviews": list(review_of.values()), "units": list(review_of), "full": FULL_VOLUME,
+        "metrics": sorted(metrics),
         "powers": [*registry().having(lambda traits: traits.own_stimulus == "power")],
     })  # fmt: skip
     return list(readings.iter_rows(named=True))

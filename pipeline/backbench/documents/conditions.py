@@ -57,7 +57,8 @@ class Conditions(Strict):
     input: Name | None = None
     """Input in use. Example: `"aux"`"""
     tap: Name | None = None
-    """Output tap or socket in use. Example: `"8 ohm"`"""
+    """Output tap or socket in use: `"headphones"` has test points of its own. Example:
+    `"8 ohm"`"""
     volume: Name | None = None
     """Setting of the volume control. Example: `"full"`"""
     controls: Name | None = None

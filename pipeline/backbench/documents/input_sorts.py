@@ -1,4 +1,5 @@
-"""Sorts of input that amplify by another factor or over another curve than a line input."""
+"""Sorts of path through a unit that are no line input to the usual output: other inputs, which
+amplify by another factor or over another curve, and the socket for headphones."""
 
 from __future__ import annotations
 
@@ -13,6 +14,9 @@ INPUTS = (
 )
 """Each sort and how an input's name says so; the first that fits. All others, and an input without
 a name, are line."""
+HEADPHONES = "headphones"
+HEADPHONE_SOCKET = r"headphone|\bphones\b"
+"""How the name of a socket (tap) or output says that it is for headphones."""
 
 
 def sort_of_input(name: str | None, kind: str = "") -> str:
@@ -20,3 +24,13 @@ def sort_of_input(name: str | None, kind: str = "") -> str:
     text = (name or "").lower()
     named = next((sort for sort, pattern in INPUTS if re.search(pattern, text)), LINE)
     return PHONO if named == LINE and PHONO in kind.lower() else named
+
+
+def is_headphone_socket(tap: str | None, output: str = "") -> bool:
+    """Whether the name of a tap or of an output is that of a socket for headphones."""
+    return re.search(HEADPHONE_SOCKET, f"{tap or ''} {output}".lower()) is not None
+
+
+def path_in_words(sort: str) -> str:
+    """The way that a sort stands for: "through the phono input", "at the headphone socket"."""
+    return "at the headphone socket" if sort == HEADPHONES else f"through the {sort} input"

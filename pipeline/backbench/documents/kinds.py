@@ -10,12 +10,16 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
+from backbench.documents.input_sorts import is_headphone_socket
+
 Battery = Literal[
     "amplifier", "headphone stage", "line stage", "phono stage", "played source", "transport",
     "tuner",
 ]  # fmt: skip
 BRING_THEIR_SIGNAL: tuple[Battery, ...] = ("played source", "transport", "tuner")
 """Usual captures that no generator at the unit's input plays."""
+DRIVEN: tuple[Battery, ...] = ("amplifier", "line stage")
+"""Usual captures in whose place others stand where the session is at the headphone socket."""
 AMPLIFIERS = "amplifiers"
 DIGITAL_SOURCES = "digital sources"
 LINE_STAGES = "equalisers and crossovers"
@@ -49,14 +53,15 @@ class UnitKind:
     also_called: tuple[str, ...] = ()
     by_input: Mapping[str, Battery] = field(default_factory=dict)
 
-    def battery_for(self, input_name: str | None) -> Battery | None:
-        """The usual captures of a session through this input."""
+    def battery_for(self, input_name: str | None, tap: str | None = None) -> Battery | None:
+        """The usual captures of a session through this input, at this tap or socket."""
         name = (input_name or "").lower()
-        return next((own for word, own in self.by_input.items() if word in name), self.battery)
+        own = next((own for word, own in self.by_input.items() if word in name), self.battery)
+        return "headphone stage" if own in DRIVEN and is_headphone_socket(tap) else own
 
-    def planned_by_power(self, input_name: str | None) -> bool:
-        """Whether captures through this input go up in power into a stated load."""
-        return self.by_power and self.battery_for(input_name) == self.battery
+    def planned_by_power(self, input_name: str | None, tap: str | None = None) -> bool:
+        """Whether such captures go up in power into a stated load."""
+        return self.by_power and self.battery_for(input_name, tap) == self.battery
 
     def shows_first(self, point_key: str) -> bool:
         """Whether figures of a test point lead its sheet."""

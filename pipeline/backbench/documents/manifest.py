@@ -359,7 +359,7 @@ def _capture_faults(manifest: Manifest, capture: Capture, where: str) -> Iterato
     if (
         conditions.load_ohm is None
         and not capture.loop_back
-        and _wants_load(manifest, roles, conditions.input)
+        and _wants_load(manifest, roles, conditions)
     ):
         yield Fault(
             where, "no load_ohm", 'the load in ohm, or "open"', "write it under [conditions]"
@@ -382,10 +382,10 @@ def _numbered(manifest: Manifest, capture: Capture) -> bool:
     return all(position.isascii() and position.isdigit() for position in roles)
 
 
-def _wants_load(manifest: Manifest, roles: dict[int, TrackRole], input_name: str | None) -> bool:
+def _wants_load(manifest: Manifest, roles: dict[int, TrackRole], taken: Conditions) -> bool:
     units = {role.unit for role in roles.values()}
     return any(
-        unit.key in units and unit_kinds()[unit.kind].planned_by_power(input_name)
+        unit.key in units and unit_kinds()[unit.kind].planned_by_power(taken.input, taken.tap)
         for unit in manifest.unit
     )
 

@@ -63,7 +63,7 @@ COLUMNS: dict[str, tuple[str, str]] = {
     "generator_vrms": ("the generator's EMF as set", "V"),
     "input": ("the input used", ""),
     "input_range": ("the bench's input range", ""),
-    "input_sort": ("sort of input that the test point is for: line, phono, moving coil", ""),
+    "input_sort": ("sort of path of the test point: line, phono, moving coil, headphones", ""),
     "interpolated": ("whether the value was interpolated to the test point", ""),
     "kind": ("kind of unit, or the manifest's table that an entry stood in", ""),
     "kind_group": ("kinds of one group are peers of each other", ""),

@@ -12,6 +12,7 @@ from backbench.errors import Refusal
 from backbench.metrics.bench_floor import CHOICE, LINE_CHOICE, less_lines, less_noise
 from backbench.metrics.declaration import MeasuredValue, metric
 from backbench.metrics.noise import HALF_STEP, IdleView, line_figure, of_either_mains
+from backbench.metrics.noise_in_time import density_known_to
 from backbench.metrics.sample_steps import STEPS_CHOICE, dither_off, with_undithered_steps
 from backbench.metrics.warnings import joined
 from backbench.quantities.writing import in_text
@@ -130,8 +131,13 @@ def _hiss(idle: IdleView) -> MeasuredValue:
     level = _mean_of_thirds(power, np.flatnonzero(clear) + chosen.start, spread)
     value = math.sqrt(level.square / own.resolution_hz)
     dof = 2 * math.log(2) ** 2 * level.bins / (spread * MEDIAN_EFFICIENCY)
-    estimation = value / math.sqrt(2 * dof)
-    total = combine([Contribution(estimation, dof), Contribution(value * idle.track.calibration)])
+    known = density_known_to(
+        idle.blocks, 1 / math.sqrt(2 * dof), dof, spread=spread, band_hz=HISS_HZ
+    )
+    estimation = value * known.u
+    total = combine(
+        [Contribution(estimation, known.dof), Contribution(value * idle.track.calibration)]
+    )
     density = MeasuredValue(value, total.u, estimation, total.dof)
     if not idle.is_dithered:
         width = HISS_HZ[1] - HISS_HZ[0]

@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from backbench.documents.input_sorts import is_headphone_socket
 from backbench.metrics.declaration import (
     Bound,
     CurveData,
@@ -42,7 +43,6 @@ LEAST_LINE_OHM = 100.0
 """Load from which on an output without a tap is a line output (common practice, no source)."""
 NOMINAL_OHM = 8.0
 TAP = re.compile(r"(\d+(?:[.,]\d+)?)\s*(?:ohms?|[\u03a9\u2126]|r)(?:\s+(?:tap|output))?", re.I)
-HEADPHONES = re.compile(r"headphone|\bphones\b", re.I)
 NO_PHASE = (
     "no phase: the generator was not recorded beside the output, or the tables have none, so that "
     "a reactive part of the source impedance isn't seen"
@@ -328,7 +328,7 @@ def _place(r: Reading) -> tuple[object, ...]:
 
 def _is_line_output(like: Reading) -> bool:
     """Whether an output that names no tap was loaded as no loudspeaker or headphone loads it."""
-    named = like.tap is not None or HEADPHONES.search(like.output)
+    named = like.tap is not None or is_headphone_socket(None, like.output)
     return not named and (like.load_ohm or 0.0) >= LEAST_LINE_OHM
 
 
@@ -337,7 +337,7 @@ def nominal_load(like: Reading) -> float | None:
 
     A headphone output's own is the load that it was measured into. 8 where no tap is named.
     """
-    if HEADPHONES.search(f"{like.output} {like.tap or ''}"):
+    if is_headphone_socket(like.tap, like.output):
         return like.load_ohm
     if like.tap is None:
         return NOMINAL_OHM

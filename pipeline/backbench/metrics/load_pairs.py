@@ -85,7 +85,7 @@ def _best(session: Session, same: list[Reading]) -> Pair:
     alike = [
         (a, b) for a, b in combinations(lightest_first, 2)
         if drive_of(a) == drive_of(b) and a.generator_vrms is not None
-        and ohm_of(a) >= LEAST_LOAD_RATIO * ohm_of(b)
+        and far_apart(a, b)
     ]  # fmt: skip
     if not alike:
         light, heavy = lightest_first[0], lightest_first[-1]
@@ -171,6 +171,11 @@ def _loaded(reading: Reading, shared: bool) -> Loaded:
     """A calibration that both captures have cancels in their ratio."""
     own = relative_estimation(reading) if shared else relative_uncertainty(reading)
     return Loaded(_volts(reading), own, ohm_of(reading), reading.load_uncertainty or 0.0)
+
+
+def far_apart(light: Reading, heavy: Reading) -> bool:
+    """Whether two loads tell an impedance; an open output has nothing lighter beside it."""
+    return math.isfinite(ohm_of(heavy)) and ohm_of(light) >= LEAST_LOAD_RATIO * ohm_of(heavy)
 
 
 def ohm_of(reading: Reading) -> float:

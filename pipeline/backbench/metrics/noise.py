@@ -15,12 +15,14 @@ from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.bench_floor import CHOICE, LINE_CHOICE, greatest_own, less_noise, lines_off
 from backbench.metrics.bench_levels import loop_back_views
 from backbench.metrics.declaration import CaptureData, MeasuredValue, metric, view
+from backbench.metrics.noise_in_time import Band, Blocks, rms_known_to
 from backbench.metrics.nothing_playing import loud_remark, refuse_played
 from backbench.metrics.sample_steps import STEPS_CHOICE, dither_off, with_undithered_steps
 from backbench.metrics.traits import AT_IDLE, Overview, Traits
 from backbench.metrics.warnings import joined
 from backbench.quantities.writing import in_text
 from backbench.signal.background import background
+from backbench.signal.block_scatter import block_powers
 from backbench.signal.dither import Stepped
 from backbench.signal.itu_468 import weighted_468
 from backbench.signal.mains import (
@@ -102,6 +104,11 @@ class IdleView(Stepped):
         return self._lines
 
     @cached_property
+    def blocks(self) -> Blocks:
+        """Power by block of time and bin up to 20 kHz, and the width of a bin, Hz."""
+        return block_powers(self.track.volts, self.track.rate_hz, BAND_HZ[1])
+
+    @cached_property
     def step_v(self) -> float:
         """Step that the samples use, V; 0 where there is none."""
         return sample_step(self.track)
@@ -150,7 +157,7 @@ def _greater(lines: list[MeanSquare], others: list[MeanSquare]) -> bool:
     return apart > CLEARLY * math.sqrt(sum(x.variance for x in [*lines, *others]))
 
 
-@view("idle", version=6)
+@view("idle", version=7)
 def idle_view(capture_data: CaptureData, number: int) -> IdleView:
     """The noise in output track `number`. Raises Refusal where none can be measured."""
     track = capture_data.outputs[number]
@@ -168,17 +175,28 @@ def idle_view(capture_data: CaptureData, number: int) -> IdleView:
     return IdleView(capture_data, track, own_spectrum, noise, remark)
 
 
-def noise_figure(idle: IdleView, weights: Array | None) -> MeasuredValue:
-    """Rms of the band, weighted or not, with its uncertainty."""
+def steady_noise(idle: IdleView, weights: Array | None) -> MeanSquare:
+    """Mean square of the band, weighted or not, V^2, with the variance that steady noise has."""
     chosen, power = idle.band()
     noise = idle.noise[chosen]
     if weights is not None:
         power, noise = power * weights, noise * weights
-    square = noise_sum(power, noise, idle.spectrum.window.spread)
-    estimation = square.relative * square.rms
+    return noise_sum(power, noise, idle.spectrum.window.spread)
+
+
+def noise_figure(idle: IdleView, weights: Array | None) -> MeasuredValue:
+    """Rms of the band, weighted or not, with its uncertainty."""
+    chosen, power = idle.band()
+    square, hz = steady_noise(idle, weights), idle.spectrum.resolution_hz
+    band = Band(
+        power, idle.noise[chosen], np.ones(len(power)) if weights is None else weights,
+        np.arange(chosen.start, chosen.stop) * hz,
+    )  # fmt: skip
+    known = rms_known_to(idle.blocks, square, idle.spectrum.window.spread, band)
+    estimation = known.u * square.rms
     total = combine(
         [
-            Contribution(estimation, square.samples),
+            Contribution(estimation, known.dof),
             Contribution(square.rms * idle.track.calibration),
         ]
     )

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from backbench.metrics.load_pairs import LEAST_LOAD_RATIO, allowed_by, drive_of, ohm_of
+from backbench.metrics.load_pairs import allowed_by, drive_of, far_apart, ohm_of
 from backbench.metrics.session import CurveReading, Reading, Session, grouped
 from backbench.quantities.writing import in_text
 from backbench.signal.impedance import (
@@ -65,7 +65,7 @@ def swept_pairs(session: Session) -> Iterator[SweptPair]:
         light, heavy = ordered[0], ordered[-1]
         both = (light.like, heavy.like)
         gains = tuple(g for r in both for g in _of(session, "gain", r)[:1])
-        if ohm_of(light.like) >= LEAST_LOAD_RATIO * ohm_of(heavy.like) and len(gains) == 2:
+        if far_apart(light.like, heavy.like) and len(gains) == 2:
             arrivals = tuple(a for r in both for a in _of(session, "sweep_arrival", r)[:1])
             phases = tuple(p for r in both for p in _phases(session, r)[:1])
             yield SweptPair(light, heavy, (gains[0], gains[1]), phases, arrivals)

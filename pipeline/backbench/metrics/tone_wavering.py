@@ -101,8 +101,11 @@ def _as_steady(tone: ToneView, harmonics: Harmonics) -> Harmonics:
     course = _course(tone)
     if course is None:
         return harmonics
-    weights = tone.lines.spectrum.window.samples
-    lost = lost_by_wavering(course, weights, harmonics.orders, noise_density(tone.lines))
+    lines = tone.lines
+    lost = lost_by_wavering(
+        course, lines.spectrum.window.samples, harmonics.orders, lines.position,
+        noise_density(lines),
+    )  # fmt: skip
     # The noise x whose variance x^2 + 2 x P is (lost P)^2.
     more = np.maximum(harmonics.square, 0.0) * (np.sqrt(1 + lost**2) - 1)
     return replace(harmonics, noise=harmonics.noise + more)

@@ -20,9 +20,14 @@ AT_POWERS = (
         for load in (8, 4, 16)
     ),
     "preamp-1khz-2v",
+    "tone-1khz-10mw-32ohm",
+    "tone-1khz-10mw-300ohm",
 )
 """Test points of a 1 kHz tone in order of preference: by power and load, then by output voltage."""
-AT_LIMITS = ("limit-1khz-8ohm", "limit-1khz-4ohm", "limit-1khz-16ohm", "limit-1khz-2ohm")
+AT_LIMITS = (
+    "limit-1khz-8ohm", "limit-1khz-4ohm", "limit-1khz-16ohm", "limit-1khz-2ohm",
+    "limit-1khz-32ohm", "limit-1khz-300ohm",
+)  # fmt: skip
 OVER_THE_BAND = ("response",)
 OF_RF_LEVELS = ("tuner-table",)
 OF_AN_FM_TONE = ("fm-tone",)

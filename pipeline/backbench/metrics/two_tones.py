@@ -17,6 +17,7 @@ from backbench.metrics.bench_floor import LINE_CHOICE
 from backbench.metrics.bench_levels import less_lines_at_level, loop_back_views
 from backbench.metrics.declaration import Bound, CaptureData, MeasuredValue, metric, view
 from backbench.metrics.pair_mains import mains_under_products
+from backbench.metrics.pair_wavering import with_wavering
 from backbench.metrics.traits import Traits
 from backbench.metrics.warnings import joined
 from backbench.quantities.writing import in_text
@@ -106,7 +107,10 @@ class TwoTonesView:
             one for one in {**DIFFERENCE, **MODULATION} if self.tone_set.covers(self.position(one))
         ]
         places = np.array([self.position(one) for one in reached])
-        return dict(zip(reached, self.tone_set.lines(places), strict=True))
+        found = self.tone_set.lines(places)
+        return dict(
+            zip(reached, with_wavering(self.track, self.tone_set, reached, found), strict=True)
+        )
 
     def wanted(self, test: Test) -> None:
         """Raises NotApplicable unless the pair is one of that test."""
@@ -115,7 +119,7 @@ class TwoTonesView:
             raise NotApplicable(f"{test} distortion is defined {why}")
 
 
-@view("two tones", version=4)
+@view("two tones", version=5)
 def two_tones_view(capture_data: CaptureData, number: int) -> TwoTonesView:
     """Two tones in output track `number`. Raises Refusal where they are not those stated."""
     stimulus, track = capture_data.stimulus, capture_data.outputs[number]

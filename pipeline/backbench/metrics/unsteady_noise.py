@@ -17,7 +17,7 @@ from backbench.errors import Refusal
 from backbench.metrics.declaration import CaptureData
 from backbench.metrics.lines_in_time import shortest_s
 from backbench.metrics.multitone import MultitoneView
-from backbench.metrics.noise import IdleView, noise_figure
+from backbench.metrics.noise import IdleView, steady_noise
 from backbench.metrics.nothing_playing import pitched_remark
 from backbench.metrics.parts_in_time import part_of
 from backbench.metrics.tone import ToneView
@@ -27,7 +27,6 @@ from backbench.quantities.writing import in_text
 from backbench.signal.block_scatter import (
     OVERLAPPED,
     Scatter,
-    block_powers,
     grouped,
     scatter,
 )
@@ -119,7 +118,7 @@ def _idle(view: IdleView) -> Unsteady | None:
     if not view.is_dithered:
         # Steps that noise seldom crosses look like bursts; every figure is a bound anyway.
         return None
-    power, df = block_powers(view.track.volts, view.track.rate_hz, BAND_HZ[1])
+    power, df = view.blocks
     if len(power) < LEAST_BLOCKS:
         return None
     weights = _weights(power.shape[1], df)
@@ -130,8 +129,8 @@ def _idle(view: IdleView) -> Unsteady | None:
         if scattered.relative > LEAST_SCATTER:
             chosen, _ = view.band()
             hz = np.arange(chosen.start, chosen.stop) * view.spectrum.resolution_hz
-            figure = noise_figure(view, a_weighting(hz) ** 2 if weighted else None)
-            unsteady = _judged(scattered, figure.estimation / figure.value)
+            steady = steady_noise(view, a_weighting(hz) ** 2 if weighted else None)
+            unsteady = _judged(scattered, steady.relative)
             if unsteady is not None:
                 played = pitched_remark(power, df, view.capture_data.mains_hz)
                 return unsteady._replace(why=joined(unsteady.why, played) or unsteady.why)

@@ -31,9 +31,8 @@ def scorecard(
     """The picture; None where the unit has a rank in nothing. narrow: drawn for a phone."""
     import polars as pl
 
-    from backbench.charts.drawing import PAGE, Labels
+    from backbench.charts.drawing import PAGE, PHONE, Labels
     from backbench.charts.registry import chart_named
-    from backbench.charts.scorecard import MOST_FIGURES, narrow_size
 
     rows = list(scorecard_rows(compared, site_data))
     if not rows:
@@ -41,8 +40,7 @@ def scorecard(
     conditions = f"{compared.state}, {compared.reviewed}; peers: {compared.peers.description}"
     labels = Labels(title=heading(compared), question=QUESTION, note=conditions)
     frame = pl.DataFrame(rows, infer_schema_length=None)
-    figures = min(len(ranked(compared.lines)), MOST_FIGURES)
-    size = narrow_size(figures) if narrow else PAGE
+    size = PHONE if narrow else PAGE
     return chart_named("scorecard").draw(frame, labels, compared.unit_key, size)
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -89,13 +89,14 @@ class ChartRenderer:
 
     def chart(
         self, name: str, frame: pl.DataFrame, title: str, values: Mapping[str, str],
-        review: str = "",
+        review: str = "", *, narrow: bool = False,
     ) -> alt.TopLevelMixin:  # fmt: skip
         """The chart that a query's header names, of rows already run with these values.
 
         review: what to call the review that the marked unit is shown of, where that is not its
-        newest.
+        newest. narrow: drawn for a phone.
         """
+        from backbench.charts.drawing import PAGE, PHONE
         from backbench.charts.query_chart import query_chart
 
         conditions = self.conditions(name, values)
@@ -103,7 +104,9 @@ class ChartRenderer:
             conditions = _of_review(conditions, review)
         out_of_date = of_answer(self.store, self.stale, frame)
         conditions = "; ".join(filter(None, (conditions, out_of_date)))
-        return query_chart(self.store, self.queries[name], frame, values, conditions, title)
+        size = PHONE if narrow else PAGE
+        query = self.queries[name]
+        return query_chart(self.store, query, frame, values, conditions, title=title, size=size)
 
     def draw(self, name: str, title: str = "", review: str = "", **values: str) -> Picture | None:
         """The picture of a query; None where it isn't known, has no chart, fails or
@@ -123,10 +126,19 @@ class ChartRenderer:
         if frame.is_empty() or lacking:
             return None
         heading = title or query.title
+        return self.both(name, frame, heading, values, review)
+
+    def both(
+        self, name: str, frame: pl.DataFrame, title: str, values: Mapping[str, str],
+        review: str = "",
+    ) -> Picture:  # fmt: skip
+        """A query's picture for a page, with the one for a phone."""
         from backbench.charts.unchecked import specification
 
-        chart = self.chart(name, frame, heading, values, review)
-        return self.picture(specification(chart), heading)
+        chart = self.chart(name, frame, title, values, review)
+        wide = self.picture(specification(chart), title)
+        phone = self.chart(name, frame, title, values, review, narrow=True)
+        return replace(wide, narrow=self.picture(specification(phone), title))
 
     def picture(self, spec: dict[str, Any], title: str) -> Picture:
         """A chart's specification as a picture; rendered anew only where its content is new."""

@@ -254,7 +254,8 @@ def _drawn(
     spec = specification(builder.renderer.chart(query.name, frame, title, values))
     suffix = f"-{heading.replace(' ', '-')}" if heading else ""
     live = f"{query.name}{suffix}-chart.html"
-    picture, files = builder.save_picture(builder.renderer.picture(spec, title), live)
+    drawn = builder.renderer.both(query.name, frame, title, values)
+    picture, files = builder.save_picture(drawn, live)
     yield picture
     yield from files
     yield builder.file(f"questions/{live}", page_of(spec).encode())

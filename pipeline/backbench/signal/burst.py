@@ -63,6 +63,8 @@ class Bursts(NamedTuple):
     flattened : float
         How much lower the crest of either half wave is than the fundamental's, the most of first,
         middle and last periods, share of the latter; below 0 where crests are higher.
+    runs : tuple of (int, int)
+        First and last sample of each.
     """
 
     levels: tuple[float, ...]
@@ -72,6 +74,7 @@ class Bursts(NamedTuple):
     frequency_hz: float
     ends: tuple[MeanSquare, MeanSquare]
     flattened: float
+    runs: tuple[tuple[int, int], ...]
 
 
 def read_bursts(track: Track, hz: float, on_s: float, period_s: float) -> Bursts:
@@ -149,6 +152,7 @@ def bursts_of_trace(track: Track, hz: float, on_s: float, period_s: float) -> Bu
         frequency_hz=measured_hz,
         ends=(_mean([fit.share for fit in ends[0]]), _mean([fit.share for fit in ends[1]])),
         flattened=max(_flattened(track.volts[part], fit.level, 1 / turns) for part, fit in windows),
+        runs=tuple(runs),
     )
 
 

@@ -60,7 +60,7 @@ def _outside(course: LineCourse, weights: Array, half: float, density: float) ->
 
 
 def lost_by_wavering(
-    course: LineCourse, weights: Array, orders: NDArray[np.int_], density: float
+    course: LineCourse, weights: Array, orders: NDArray[np.int_], position: float, density: float
 ) -> Array:
     """Share of each harmonic's power by which the middle of its lobe is off, by wavering.
 
@@ -72,6 +72,8 @@ def lost_by_wavering(
         Of the window that the spectrum was made with.
     orders : ndarray of int, shape (k,)
         Of the harmonics: their level goes with the fundamental's, their phase turns n times as far.
+    position : float
+        Of the fundamental, fractional bins.
     density : float
         Of the noise at the fundamental, V^2/Hz.
 
@@ -85,14 +87,52 @@ def lost_by_wavering(
     The whole lobe of the fundamental weights its power by the square of the window, the middle of a
     lobe its amplitude by the window: a level that drifts gives two means, too.
     """
-    window = _at_blocks(course, weights)
-    level = np.abs(course.still)
-    turned = np.exp(1j * np.multiply.outer(orders, course.turning))
-    weighted = window * level
-    middle = np.abs(turned @ weighted) ** 2 / window.sum() ** 2
-    whole = float(weighted @ weighted) / float(window @ window)
-    own = SURELY * _noise(course, density) * orders.astype(float) ** 2
-    lost: Array = np.minimum(np.maximum(np.abs(1 - middle / whole) - own, 0.0), 1.0)
+    times = np.asarray(orders, dtype=float)
+    return lost_of_products(course, weights, times[:, None], np.array([position]),
+                            np.array([density]))  # fmt: skip
+
+
+def lost_of_products(
+    course: LineCourse, weights: Array, products: Array, positions: Array, density: Array
+) -> Array:
+    """As lost_by_wavering, of the products of several tones.
+
+    Parameters
+    ----------
+    course : LineCourse
+        The tones from block to block, its first lines, re their frequencies as found.
+    weights : ndarray of float64, shape (n,)
+        Of the window that the spectrum was made with.
+    products : ndarray of float64, shape (k, tones)
+        Multiples of each tone: the phase of a product turns with theirs, so many times.
+    positions : ndarray of float64, shape (tones,)
+        Of the tones, fractional bins.
+    density : ndarray of float64, shape (tones,)
+        Of the noise at each tone, V^2/Hz.
+
+    Returns
+    -------
+    ndarray of float64, shape (k,)
+        0 to 1; 0 where it is no more than noise makes.
+
+    Notes
+    -----
+    A line is read at the bin nearest to it, as one that turns evenly.
+    """
+    count = len(positions)
+    window, usual = _at_blocks(course, weights), course.usual_level[:count]
+    if not np.all(usual > 0):
+        return np.zeros(len(products))
+    level = np.mean(course.level[:, :count] / usual, axis=1)
+    turns = products @ np.unwrap(np.angle(course.phasors[:, :count]), axis=0).T
+    at = products @ positions
+    share = (np.arange(len(window)) + 0.5) * course.length / len(weights)
+    even = 2 * np.pi * np.multiply.outer(at - np.rint(at), share)
+    seen = (level * np.exp(1j * (turns + even))) @ window
+    middle = np.square(np.abs(seen) / np.abs(np.exp(1j * even) @ window))
+    whole = float(np.sum((window * level) ** 2) / np.sum(window**2))
+    noise = products**2 @ (2 * density / course.block_s / usual**2)
+    lost: Array = np.clip(np.abs(1 - middle / whole) - SURELY * noise, 0.0, 1.0)
     return lost
 
 

@@ -195,7 +195,7 @@ def _assign(store: Database, review_keys: Sequence[str] | None) -> None:
         same_frequency=same_frequency(reading_hz, point_hz),
         off_frequency=off_frequency(reading_hz, point_hz),
         same_pair=same_pair(PLAYED, "point.tones_hz"),
-        input_sort=sort_of_reading("reading.input", "reading.metric", "appearance.kind"),
+        input_sort=sort_of_reading("reading.", "reading.metric", "appearance.kind"),
         volume_fits=VOLUME_FITS,
     )
     store.run(sql, {**WINDOWS, **of_traits, **values})

@@ -255,7 +255,7 @@ def assign_between(
         chosen=chosen, place=", ".join(PLACE), same=same,
         same_frequency=same_frequency(sweep_hz, point_hz),
         off_frequency=off_frequency(sweep_hz, point_hz),
-        input_sort=sort_of_reading("input", "sweeps.metric", "appearance.kind"),
+        input_sort=sort_of_reading("sweeps.", "sweeps.metric", "appearance.kind"),
     )  # fmt: skip
     names = ("load_within", "bridging", "levels", "shipped", "of_equalised")
     values |= {

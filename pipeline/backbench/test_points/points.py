@@ -7,20 +7,38 @@ from dataclasses import dataclass, replace
 from functools import cache
 
 from backbench.documents.file_names import SETTINGS_NAME
-from backbench.documents.input_sorts import COIL, INPUTS, LINE, PHONO
+from backbench.documents.input_sorts import (
+    COIL,
+    HEADPHONE_SOCKET,
+    HEADPHONES,
+    INPUTS,
+    LINE,
+    PHONO,
+)
 from backbench.documents.settings import CustomTestPoint, Settings
 from backbench.errors import Fault, UserError
 from backbench.metrics.registry import registry
 from backbench.metrics.traits import BY_HAND, BY_HAND_POINT, PointFamily
 from backbench.quantities.writing import in_text
 
-EQUALISED_INPUTS = (PHONO, COIL)
-"""Sorts of input that have test points of their own."""
 OWN_AT_INPUTS = (
     "idle", "gain-1khz", "channels-1khz", "tone-1khz-5w-8ohm", "preamp-1khz-2v", "response",
     "overload-1khz", "input-1khz",
 )  # fmt: skip
-"""Test points that stand again for each of those."""
+"""Test points that stand again for an equalised input."""
+OWN_AT_HEADPHONES = (
+    "idle", "idle-volume-down", "gain-1khz", "channels-1khz", "impedance-1khz", "response",
+    "preamp-1khz-2v",
+)  # fmt: skip
+"""Test points that stand again for a headphone socket beside other outputs."""
+OTHER_PATHS = (
+    (PHONO, OWN_AT_INPUTS), (COIL, OWN_AT_INPUTS), (HEADPHONES, OWN_AT_HEADPHONES),
+)  # fmt: skip
+"""Sorts of path that are no line input to the usual output, each with its test points."""
+HEADPHONE_LOADS = (32.0, 300.0)
+"""Resistors that stand for headphones, ohm (common practice, no source)."""
+HEADPHONE_W = 0.01
+"""A power at which headphones play loud, W (common practice, no source)."""
 
 
 @dataclass(frozen=True)
@@ -33,7 +51,7 @@ class TestPoint:
     level_v: volts rms at an output without a load resistor, within `power_within`.
     tones_hz: both frequencies of a two-tone stimulus, in Hz, rising.
     metrics: the metrics that the point is for; all of the stimulus where None.
-    input_sort: the sort of input that it is for (`INPUTS`, or LINE).
+    input_sort: the sort of path that it is for (of `INPUTS`, LINE or HEADPHONES).
     volume: "full" where a stated setting has to be that, "least" where it has to be the lowest.
     """
 
@@ -78,14 +96,38 @@ def _shipped() -> tuple[TestPoint, ...]:
     known = {point.point_key: point for point in line}
     others = [
         replace(known[key], point_key=at_input(sort, key), input_sort=sort,
-                title=f"{sort} input: {known[key].title}")
-        for sort in EQUALISED_INPUTS for key in OWN_AT_INPUTS
+                title=f"{_path(sort)}: {known[key].title}")
+        for sort, own in OTHER_PATHS for key in own
     ]  # fmt: skip
-    return (*line, *others)
+    return (*line, *others, *_into_headphones())
+
+
+def for_headphones(point_key: str) -> bool:
+    """Whether a shipped test point is one of a headphone socket, or of a load in its place."""
+    point = shipped_point(point_key)
+    return point.input_sort == HEADPHONES or point.load_ohm in HEADPHONE_LOADS
+
+
+def _path(sort: str) -> str:
+    return "headphone socket" if sort == HEADPHONES else f"{sort} input"
+
+
+def _into_headphones() -> Iterator[TestPoint]:
+    """Points whose load says that the output is one for headphones, at whichever socket."""
+    for load in HEADPHONE_LOADS:
+        ohm = in_text(load, "ohm")
+        yield TestPoint(
+            f"limit-1khz-{load:g}ohm", f"greatest power at 1 kHz, {ohm}", TONE, 1000.0,
+            load_ohm=load, metrics=of_family("greatest power"),
+        )  # fmt: skip
+        yield TestPoint(
+            f"tone-1khz-10mw-{load:g}ohm", f"1 kHz, {in_text(HEADPHONE_W, 'W')}, {ohm}", TONE,
+            1000.0, power_w=HEADPHONE_W, power_within=0.25, load_ohm=load,
+        )  # fmt: skip
 
 
 def at_input(sort: str, point_key: str) -> str:
-    """The key of the point at a sort of input that stands for a line input's point."""
+    """The key of the point of a sort of path that stands for a line input's point."""
     return f"{sort.replace(' ', '-')}-{point_key}"
 
 
@@ -223,23 +265,30 @@ def _own(window: CustomTestPoint) -> TestPoint:
     )  # fmt: skip
 
 
-def sort_in_column(column: str) -> str:
-    """The sort of input (`INPUTS`, or LINE) that a column of names gives, as SQL."""
+def sort_in_columns(table: str = "") -> str:
+    """The sort of path (`INPUTS`, LINE or HEADPHONES) that the names of input, tap and output
+    give, as SQL. table: whose columns they are, with its point."""
     cases = " ".join(
-        f"WHEN regexp_matches(lower({column}), '{pattern}') THEN '{sort}'"
+        f"WHEN regexp_matches(lower({table}input), '{pattern}') THEN '{sort}'"
         for sort, pattern in INPUTS
     )
-    return f"CASE {cases} ELSE '{LINE}' END"
+    socket = f"lower(concat_ws(' ', {table}tap, {table}output))"
+    return (
+        f"CASE WHEN regexp_matches({socket}, '{HEADPHONE_SOCKET}') THEN '{HEADPHONES}' "
+        f"{cases} ELSE '{LINE}' END"
+    )
 
 
-def sort_of_reading(column: str, metric: str, kind: str) -> str:
-    """The sort of input whose test points a reading stands at, as SQL.
+def sort_of_reading(table: str, metric: str, kind: str) -> str:
+    """The sort of path whose test points a reading stands at, as SQL.
 
-    A phono stage's own input, and a metric that is about the curve of such an input, stand at the
-    points of a line input. Needs the parameter $of_equalised.
+    A phono stage's own input, a headphone amplifier's own socket, and a metric that is about the
+    curve of a phono input stand at the points of a line input. Needs the parameter $of_equalised.
     """
-    sort = sort_in_column(column)
+    sort = sort_in_columns(table)
     return (
         f"CASE WHEN list_contains($of_equalised, {metric}) THEN '{LINE}' "
-        f"WHEN {sort} = 'phono' AND lower({kind}) LIKE '%phono%' THEN '{LINE}' ELSE {sort} END"
+        f"WHEN {sort} = '{PHONO}' AND lower({kind}) LIKE '%phono%' THEN '{LINE}' "
+        f"WHEN {sort} = '{HEADPHONES}' AND lower({kind}) LIKE '%headphone%' THEN '{LINE}' "
+        f"ELSE {sort} END"
     )
