@@ -22,6 +22,7 @@ from backbench.metrics.declaration import CaptureData
 from backbench.metrics.measurement import Finding, measure
 from backbench.signal.track import Track
 from bench.adversary_bench_faults import FAULTS
+from bench.adversary_recorder_faults import FIRST_SEED, LATER
 from bench.adversary_scene import Scene, render
 from bench.adversary_sessions import SESSIONS, Several, Taken, session_findings, with_bench
 from bench.adversary_truth import Truth, idle_truth, of_nothing, pair_truth, tone_truth
@@ -87,7 +88,8 @@ def draw(seed: int, number: int, only: tuple[str, ...] = ()) -> Draw:
     """
     rng = np.random.default_rng([seed, number])
     wanted = 1 + number % 2 if only else number % 3
-    names = sorted(only or FAULTS)
+    known = [name for name in FAULTS if seed >= FIRST_SEED or name not in LATER]
+    names = sorted(only or known)
     first = str(rng.choice(names)) if wanted else None
     kinds = FAULTS[first].kinds if first else tuple(WEIGHTS)
     weights = np.array([WEIGHTS[k] for k in kinds])
@@ -199,7 +201,8 @@ TRUTHS: dict[str, Callable[[Scene], dict[str, Truth]]] = {
 def capture_of(scene: Scene) -> CaptureData:
     """The capture as the analysis is handed it."""
     volts = render(scene)
-    track = Track(volts, scene.rate, scene.full_scale_v, scene.calibration, scene.bits)
+    rate = scene.header_rate or scene.rate
+    track = Track(volts, rate, scene.full_scale_v, scene.calibration, scene.bits)
     load: float | str | None = scene.statement.get("load_ohm")
     conditions = Conditions(
         load_ohm="open" if load == np.inf else load, power_w=scene.statement.get("power_w")

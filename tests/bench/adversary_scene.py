@@ -31,6 +31,7 @@ class Scene:
     sidebands: what a modulation makes beside the tone: part of the truth, rendered by `envelope`.
     bench_lines: that the bench adds to the record, of the orders of the tone.
     calibration_error: relative, where it isn't drawn for this capture alone.
+    header_rate: what the file states, where it isn't the rate.
     wave: the driven waveform where it isn't one of lines. crest_v: its greatest magnitude.
     nothing_right: what was recorded isn't what was stated. statement: what the manifest says.
     """
@@ -62,6 +63,7 @@ class Scene:
     sidebands: list[Line] = field(default_factory=list)
     bench_lines: list[Line] = field(default_factory=list)
     calibration_error: float | None = None
+    header_rate: float | None = None
     wave: OfTime | None = None
     crest_v: float = 0.0
     nothing_right: bool = False

@@ -9,7 +9,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.optimize import brentq
 
-from backbench.signal.between_steps import Bracket, Place, crossing_between, value_between
+from backbench.signal.between_steps import (
+    HIDDEN,
+    Bracket,
+    Place,
+    crossing_between,
+    knee_before,
+    value_between,
+)
 
 RISES = st.lists(st.floats(0.05, 2.0), min_size=4, max_size=4)
 
@@ -79,3 +86,14 @@ def test_either_direction_alike(rising: bool) -> None:
     steps = [Place(x, sign * x**3) for x in (0.5, 1.0, 2.0, 2.5)]
     result = crossing_between(steps, 1, sign * 4.0)
     assert result.low <= 4 ** (1 / 3) <= result.high
+
+
+def test_a_knee_beyond_a_step_is_where_the_line_behind_it_comes_down_to_the_level() -> None:
+    """Closed form: the line through (2, 3) and (3, 5) meets 0 at x = 0.5."""
+    steps = [Place(-1.0, -0.5), Place(0.0, 0.05), Place(2.0, 3.0), Place(3.0, 5.0)]
+    assert knee_before(steps, 1, 0.0) == pytest.approx(0.5 + HIDDEN * 2.0)
+    assert knee_before(steps, 2, 0.0) is None
+    assert knee_before(steps[:3], 1, 0.0) is None
+    reached = Bracket(-0.5, 0.0).reaching(0.6)
+    assert reached == Bracket(-0.5, 0.6)
+    assert Bracket(-0.5, 0.0).reaching(None) == Bracket(-0.5, 0.0)

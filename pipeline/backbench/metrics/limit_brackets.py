@@ -8,9 +8,8 @@ from collections.abc import Iterator
 from typing import NamedTuple
 
 from backbench.metrics.power_limit import LIMITS_PERCENT
-from backbench.metrics.power_sweep import PowerLevel, known_at, places, series
+from backbench.metrics.power_sweep import PowerLevel, bracket_of, known_at, series
 from backbench.metrics.session import Reading, Session
-from backbench.signal.between_steps import crossing_between
 
 
 class LimitBracket(NamedTuple):
@@ -50,7 +49,7 @@ def limit_brackets(session: Session) -> Iterator[LimitBracket]:
 
 
 def _bracket(levels: list[PowerLevel], i: int, limit: float) -> LimitBracket:
-    crossed = crossing_between(places(levels), i, math.log(limit))
+    crossed = bracket_of(levels, i, math.log(limit))
     below, above = (
         (math.exp(level.x), level.power.generator_vrms) for level in (levels[i], levels[i + 1])
     )

@@ -15,7 +15,7 @@ from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.bench_floor import CHOICE, LINE_CHOICE, greatest_own, less_noise, lines_off
 from backbench.metrics.bench_levels import loop_back_views
 from backbench.metrics.declaration import CaptureData, MeasuredValue, metric, view
-from backbench.metrics.noise_in_time import Band, Blocks, rms_known_to
+from backbench.metrics.noise_in_time import Band, Blocks, refuse_gate, rms_known_to
 from backbench.metrics.nothing_playing import loud_remark, refuse_played
 from backbench.metrics.sample_steps import STEPS_CHOICE, dither_off, with_undithered_steps
 from backbench.metrics.traits import AT_IDLE, Overview, Traits
@@ -36,6 +36,7 @@ from backbench.signal.mains import (
 )
 from backbench.signal.power import MeanSquare, noise_sum
 from backbench.signal.record_checks import check_record, refuse_gap
+from backbench.signal.recorded_band import refuse_cut_band
 from backbench.signal.spectrum import Spectrum, spectrum
 from backbench.signal.tone import BAND_HZ, EDGE, PASS_BAND
 from backbench.signal.track import Array, Track
@@ -172,7 +173,10 @@ def idle_view(capture_data: CaptureData, number: int) -> IdleView:
     clear = clear_of_mains(own_spectrum, capture_data.mains_hz)
     noise = background(own_spectrum.power, clear, len(clear))
     remark = loud_remark(refuse_played(own_spectrum, noise))
-    return IdleView(capture_data, track, own_spectrum, noise, remark)
+    refuse_cut_band(own_spectrum, sample_step(track))
+    idle = IdleView(capture_data, track, own_spectrum, noise, remark)
+    refuse_gate(*idle.blocks)
+    return idle
 
 
 def steady_noise(idle: IdleView, weights: Array | None) -> MeanSquare:

@@ -12,6 +12,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from backbench.errors import Refusal
+from backbench.quantities.writing import in_text
 from backbench.signal.block_scatter import OVERLAPPED, scatter
 from backbench.signal.power import MeanSquare
 from backbench.signal.quantiles import middle
@@ -23,6 +25,11 @@ BY_CHANCE = 1e-3
 LEAST_BLOCKS = 8
 LINE = 50.0
 """Times the noise above which a bin is a line's: hardly ever by chance."""
+GATED_HZ = (1000.0, 10_000.0)
+GATED_DB = 9.0
+"""Between all blocks before and all after: common practice, no source."""
+STRADDLE = 2
+"""Blocks, which overlap by half, that hold the instant itself."""
 REACH = 1
 """Bins of a block beside those that a line's power tells."""
 Blocks = tuple[NDArray[np.float32], float]
@@ -100,3 +107,22 @@ def known_to(relative: float, dof: float, spread: float, squares: Array) -> Cont
     if (seen / relative) ** 2 <= fdtri(blocks, min(dof, 1e6), 1 - BY_CHANCE):
         return own
     return Contribution(seen, blocks)
+
+
+def refuse_gate(power: NDArray[np.float32], width_hz: float) -> None:
+    """Refuse a record whose noise is one thing before an instant and far less, or more, after it.
+
+    power: by block and bin. width_hz: of a bin. Bursts come back to what was before; a gate closes,
+    as an output that is muted does.
+    """
+    first, last = (round(hz / width_hz) for hz in GATED_HZ)
+    levels = 10 * np.log10(np.maximum(middle(power[:, first:last].T.astype(np.float64)), 1e-300))
+    for k in range(1, len(levels) - STRADDLE):
+        before, after = levels[:k], levels[k + STRADDLE :]
+        falls = max(float(before.min() - after.max()), float(after.min() - before.max()))
+        if falls > GATED_DB:
+            raise Refusal(
+                f"the noise changes by {in_text(falls, 'dB', 2)} within the record and stays so: "
+                "a noise gate of the recorder, an output that was muted, or a unit that was "
+                "switched; record again without it"
+            )

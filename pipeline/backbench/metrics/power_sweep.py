@@ -13,7 +13,7 @@ from backbench.metrics.session import (
     relative_estimation,
     relative_uncertainty,
 )
-from backbench.signal.between_steps import Place, crossing_between
+from backbench.signal.between_steps import Bracket, Place, crossing_between, knee_before
 
 LEAST_LEVELS = 3
 SAME_POWER = 0.01
@@ -21,6 +21,9 @@ SAME_POWER = 0.01
 COVERAGE = 2.0
 PREFERRED, OTHER = "thd_wide", "thd"
 WIDER_ABOVE_HZ = 2000.0
+HARDLY_ABOVE = math.log(1.1)
+"""Log of distortion re a limit, below which a step beyond it may be one that the curve comes back
+from: common practice, no source."""
 """Above this the harmonics to the tenth reach beyond 20 kHz: the other distortion is the wider."""
 
 
@@ -136,10 +139,27 @@ def crossing(levels: Sequence[PowerLevel], i: int, target: float) -> Crossed:
     fraction = (target - below.y) / (above.y - below.y)
     noise = math.hypot((1 - fraction) * below.u_distortion, fraction * above.u_distortion)
     distortion = noise * width / abs(above.y - below.y)
-    bracket = crossing_between(places(levels), i, target)
+    bracket = bracket_of(levels, i, target)
     own = math.hypot(max(below.own, above.own), distortion, bracket.u)
     u = math.hypot(max(below.u, above.u), distortion, bracket.u)
     return Crossed(bracket.middle, u, own, below, above)
+
+
+def bracket_of(levels: Sequence[PowerLevel], i: int, target: float) -> Bracket:
+    """Where the crossing between level i and the next can lie, in x.
+
+    A later level that is hardly above the target, before a knee, doesn't exclude that the curve
+    comes back to it before the knee (crossover distortion that the first clipping cancels): then
+    the bracket reaches to where the line beyond the knee meets the target.
+    """
+    steps = places(levels)
+    bracket = crossing_between(steps, i, target)
+    if levels[i + 1].y < target:
+        return bracket
+    for j in range(i + 1, len(levels) - 1):
+        if levels[j].y - target < HARDLY_ABOVE:
+            bracket = bracket.reaching(knee_before(steps, j, target))
+    return bracket
 
 
 def places(levels: Sequence[PowerLevel]) -> list[Place]:

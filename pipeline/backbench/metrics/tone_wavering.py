@@ -28,6 +28,8 @@ LOUD_PARTS = 2.5
 STANDING_SIDE = 12.0
 """Times the noise beside a tone from which lines stand there: common practice, no source."""
 LEAST_BLOCKS = 4
+SURELY_JUMPS = 6.0
+"""Times the usual change of the steady part from block to block, beyond which it jumped."""
 UNSTEADY = 3.0
 """Times the uncertainty that steady noise gives, from which noise beside a tone isn't steady."""
 
@@ -47,10 +49,38 @@ def wavering_remark(tone: ToneView, beside: float) -> str | None:
             f"the tone's level or phase varies by {percent} rms within the record, which makes "
             "noise beside it of its own"
         )
+    jump, _ = _jump(course)
+    if _of_jump(tone, course) > PART * beside:
+        return (
+            f"the steady part jumps by {in_text(jump, 'V', 2)} within the record, which makes "
+            "noise of its own"
+        )
     clicks = _outside_and_clicks(tone, course)[1]
     if clicks > PART * beside:
         return f"clicks make up {in_text(100 * min(clicks / beside, 1.0), '%', 1)} of it"
     return _sidebands_remark(tone, course, beside)
+
+
+def _jump(course: LineCourse) -> tuple[float, int]:
+    """How far the steady part jumps from one block to the next but one, beyond its usual way, V,
+    and the block between the two."""
+    if len(course.offset) < LEAST_BLOCKS:
+        return 0.0, 0
+    moved = np.abs(course.offset[2:] - course.offset[:-2])
+    at = int(np.argmax(moved))
+    return max(float(moved[at]) - SURELY_JUMPS * float(np.median(moved)), 0.0), at + 1
+
+
+def _of_jump(tone: ToneView, course: LineCourse) -> float:
+    """Mean square, V^2, that a jump of the steady part leaves above 20 Hz, through the window.
+
+    Closed form: a step V has the energy V^2 / (2 pi^2 f) above f.
+    """
+    volts, block = _jump(course)
+    window, seconds = tone.lines.spectrum.window, len(tone.track.volts) / tone.track.rate_hz
+    about = window.samples[(block - 1) * course.length : (block + 2) * course.length]
+    weight = float(about.max(initial=0.0)) ** 2 / (window.energy / len(window.samples))
+    return weight * volts**2 / (2 * math.pi**2 * BAND_HZ[0] * seconds)
 
 
 def _sidebands_remark(tone: ToneView, course: LineCourse, beside: float) -> str | None:
@@ -82,7 +112,7 @@ def of_the_record(tone: ToneView) -> float:
     course = _course(tone)
     if course is None:
         return 0.0
-    return sum(_outside_and_clicks(tone, course))
+    return sum(_outside_and_clicks(tone, course)) + _of_jump(tone, course)
 
 
 _steady: WeakKeyDictionary[Harmonics, Harmonics] = WeakKeyDictionary()

@@ -54,6 +54,20 @@ class Bracket(NamedTuple):
         """Standard deviation of a rectangle of that width (GUM 4.3.7)."""
         return (self.high - self.low) / math.sqrt(12)
 
+    def reaching(self, place: float | None) -> Bracket:
+        """As far as a place, where it isn't that far already.
+
+        Parameters
+        ----------
+        place : float or None
+            In the unit of the value sought; None adds nothing.
+
+        Returns
+        -------
+        Bracket
+        """
+        return self if place is None else Bracket(self.low, max(self.high, place))
+
 
 def crossing_between(steps: Sequence[Place], i: int, target: float) -> Bracket:
     """Where a curve that runs one way from step i to the next can pass a level.
@@ -90,6 +104,31 @@ def crossing_between(steps: Sequence[Place], i: int, target: float) -> Bracket:
     if len({round(place, 12) for place in places}) == 1:
         low = high = chord
     return Bracket(max(low, below.x), min(high, above.x))
+
+
+def knee_before(steps: Sequence[Place], i: int, target: float) -> float | None:
+    """Where the line through the two steps beyond step i, carried back, meets a level below them.
+
+    Parameters
+    ----------
+    steps : sequence of Place
+        The curve by rising x, no x twice.
+    i : int
+        Position of the step before.
+    target : float
+        The level.
+
+    Returns
+    -------
+    float or None
+        In x, between step i and the next; None where it doesn't meet it there.
+    """
+    after, above = _line_after(steps, i), steps[i + 1]
+    if after is None or after <= 0:
+        return None
+    met = _reached(above, after, target)
+    width = above.x - steps[i].x
+    return min(met + HIDDEN * width, above.x) if steps[i].x < met < above.x else None
 
 
 def _slope(one: Place, other: Place) -> float:

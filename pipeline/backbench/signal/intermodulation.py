@@ -11,7 +11,9 @@ import numpy as np
 from backbench.errors import Refusal
 from backbench.quantities.writing import in_text
 from backbench.signal.background import background
+from backbench.signal.flat_tops import refuse_flat_tops
 from backbench.signal.record_checks import check_record
+from backbench.signal.recorded_band import refuse_cut_band
 from backbench.signal.spectrum import Spectrum, peak_position, peak_positions, spectrum
 from backbench.signal.tone import BAND_HZ, EDGE, PASS_BAND
 from backbench.signal.tone_search import GENERATOR_TOLERANCE, LEAST_POWER_FRACTION, LEAST_STEADY
@@ -161,6 +163,8 @@ def _sought(
     if not clear.any():
         raise Refusal("too short: no noise can be told apart between the tones")
     noise = background(own_spectrum.power, clear, count)
+    refuse_cut_band(own_spectrum, sample_step(track))
+    refuse_flat_tops(track, math.sqrt(float(noise.sum())))
     tones = ToneSet(own_spectrum, positions, noise, mains_hz, sample_step(track))
     _check_tones(tones, stated_hz)
     return tones

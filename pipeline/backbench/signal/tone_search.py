@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import math
 from weakref import WeakKeyDictionary
 
 import numpy as np
 
 from backbench.errors import Refusal
 from backbench.quantities.writing import in_text
+from backbench.signal.flat_tops import refuse_flat_tops
 from backbench.signal.record_checks import check_record
+from backbench.signal.recorded_band import refuse_cut_band
 from backbench.signal.spectrum import Spectrum, peak_position, spectrum
 from backbench.signal.tone import BAND_HZ, ToneLines
 from backbench.signal.tone_position import tone_at
@@ -160,7 +163,11 @@ def _find(track: Track, stated_hz: float, mains_hz: float | None) -> ToneLines:
     peak = first + int(np.argmax(own_spectrum.power[first:last]))
     if _share(own_spectrum, peak) < LEAST_POWER_FRACTION:
         raise Refusal(_what_else(own_spectrum, stated_hz))
-    return tone_at(own_spectrum, peak_position(own_spectrum, peak), mains_hz, sample_step(track))
+    place = peak_position(own_spectrum, peak)
+    lines = tone_at(own_spectrum, place, mains_hz, sample_step(track))
+    refuse_cut_band(own_spectrum, lines.step_v)
+    refuse_flat_tops(track, math.sqrt(float(lines.noise.sum())))
+    return lines
 
 
 def find_low_tone(track: Track, stated_hz: float, mains_hz: float | None) -> ToneLines:

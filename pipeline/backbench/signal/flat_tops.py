@@ -1,0 +1,53 @@
+"""Whether a record is cut off at a level below its full scale, behind what makes its noise.
+
+A unit that clips still puts its noise, and the bench's, on the flat part. Where the extreme values
+of a record are alike to its steps, something after that noise cut them off: the recorder's input
+stage, or an editor.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from backbench.errors import Refusal
+from backbench.quantities.writing import in_text
+from backbench.signal.track import Track
+from backbench.signal.word_length import sample_step
+
+ALIKE_STEPS = 2.5
+"""Steps within which samples of one voltage lie, dither included."""
+FINE = 1e-7
+"""The same of samples without steps, re the greatest: single precision."""
+NOISE_OVER = 4.0
+"""Times that width the noise must have, so that it tells."""
+MOST_ALIKE = 16
+"""Extreme values that noise leaves so near to each other: of independent ones of normal noise
+about 3 lie within a quarter of its rms of the greatest (extreme value theory, closed form)."""
+
+
+def refuse_flat_tops(track: Track, noise_v: float) -> None:
+    """Refuse a record of tones whose tops are cut off without noise on them.
+
+    Parameters
+    ----------
+    track : Track
+        The record.
+    noise_v : float
+        Rms of its noise over its whole band, V.
+
+    Raises
+    ------
+    Refusal
+        With the level at which it is cut off.
+    """
+    low, high = float(np.min(track.volts)), float(np.max(track.volts))
+    alike = max(ALIKE_STEPS * sample_step(track), FINE * max(high, -low))
+    if noise_v < NOISE_OVER * alike:
+        return
+    for reached, end in ((track.volts >= high - alike, high), (track.volts <= low + alike, low)):
+        if np.count_nonzero(reached) > MOST_ALIKE:
+            raise Refusal(
+                f"the record is cut off at {in_text(end, 'V', 4)}, below its full scale and behind "
+                "its noise: an input stage of the recorder clipped, or the file was turned down "
+                "after it had clipped; record again at a lower gain"
+            )

@@ -1,0 +1,87 @@
+"""What a recorder, a coder or the handling of a file does to a record is told, not measured."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy.signal import fftconvolve, firwin
+
+from backbench.signal.track import Track
+from tones import figures, idle_material, reasons, tone_material
+
+RATE, SECONDS, TOP = 96_000.0, 0.6, 10.0
+T = np.arange(round(RATE * SECONDS)) / RATE
+
+
+def recorded(volts: np.ndarray, bits: int = 24, seed: int = 3) -> Track:
+    """Behind a converter with noise of 30 uV, dithered to the word length."""
+    rng = np.random.default_rng(seed)
+    step = 2 * TOP / 2.0**bits
+    return Track(dithered(volts + rng.normal(0, 3e-5, len(volts)), step), RATE, TOP, 0.0, bits)
+
+
+def dithered(volts: np.ndarray, step: float) -> np.ndarray:
+    shaken = np.random.default_rng(8).random((2, len(volts))).sum(axis=0) - 1
+    return np.asarray(np.rint(volts / step + shaken) * step)
+
+
+def tone(peak: float = 3.0) -> np.ndarray:
+    return peak * np.cos(2 * np.pi * 997.0 * T)
+
+
+@pytest.mark.parametrize("depth", [1e-3, 0.02, 0.3])
+def test_a_record_cut_off_behind_its_noise_is_refused(depth: float) -> None:
+    top = 3.0 * (1 - depth)
+    behind = np.clip(recorded(tone()).volts, -top, top)
+    track = Track(dithered(behind, 2 * TOP / 2**24), RATE, TOP, 0.0, 24)
+    assert "is cut off at" in reasons(tone_material(track, hz=997.0))["thd"][1]
+
+
+@pytest.mark.parametrize("depth", [1e-3, 0.02, 0.3])
+def test_a_unit_that_clips_before_the_converter_is_measured(depth: float) -> None:
+    top = 3.0 * (1 - depth)
+    found = figures(tone_material(recorded(np.clip(tone(), -top, top)), hz=997.0))
+    assert found["thd"].value > 1e-3
+
+
+def short_of(edge_hz: float, volts: np.ndarray) -> Track:
+    taps = firwin(501, edge_hz, fs=RATE, window=("kaiser", 9.0))
+    cut = fftconvolve(recorded(volts).volts, taps, mode="same")
+    return Track(dithered(cut, 2 * TOP / 2**24), RATE, TOP, 0.0, 24)
+
+
+@pytest.mark.parametrize("edge_hz", [15e3, 20.6e3])
+def test_a_record_with_nothing_above_an_edge_is_refused(edge_hz: float) -> None:
+    for material, metric in (
+        (tone_material(short_of(edge_hz, tone()), hz=997.0), "thd"),
+        (idle_material(short_of(edge_hz, np.zeros(len(T)))), "noise"),
+    ):
+        text = reasons(material)[metric][1]
+        told = float(text.split("above about ")[1].split(" kHz")[0]) * 1e3
+        assert told == pytest.approx(edge_hz, abs=1200.0)
+
+
+def test_a_unit_with_a_low_pass_of_its_own_is_measured() -> None:
+    loud = np.random.default_rng(1).normal(0, 1e-3, len(T))
+    taps = firwin(501, 20.6e3, fs=RATE, window=("kaiser", 9.0))
+    unit = fftconvolve(loud, taps, mode="same")
+    assert figures(idle_material(recorded(unit)))["noise"].value == pytest.approx(6.45e-4, rel=0.03)
+    assert "thd" in figures(tone_material(recorded(tone() + unit), hz=997.0))
+
+
+@pytest.mark.parametrize("times", [0.1, 10.0])
+def test_idle_noise_that_changes_for_good_is_refused(times: float) -> None:
+    volts = np.random.default_rng(2).normal(0, 1e-3, len(T)) * np.where(T > 0.4, times, 1.0)
+    assert "stays so" in reasons(idle_material(recorded(volts)))["noise"][1]
+    burst = np.random.default_rng(2).normal(0, 1e-3, len(T)) * np.where(abs(T - 0.3) < 0.1, 10, 1)
+    assert "noise" in figures(idle_material(recorded(burst)))
+
+
+def test_a_steady_part_that_jumps_is_named_beside_the_tone() -> None:
+    """Closed form: a step of V leaves V^2 / (2 pi^2 20 Hz T) above 20 Hz, times the window's."""
+    still = figures(tone_material(recorded(tone()), hz=997.0))["snr"]
+    jumps = figures(tone_material(recorded(tone() + np.where(T > 0.3, 0.05, 0.0)), hz=997.0))["snr"]
+    assert still.remark is None
+    assert "the steady part jumps by" in (jumps.remark or "")
+    left = 4.5 / 10 ** (jumps.value / 10)
+    assert left < 5 * 0.05**2 / (2 * np.pi**2 * 20 * SECONDS)
