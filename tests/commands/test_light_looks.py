@@ -12,7 +12,7 @@ from typer.testing import CliRunner
 from backbench.catalogue import Catalogue
 from backbench.cli import app
 from backbench.reports.export_formats import export
-from backbench.storage.answers import Answer
+from backbench.storage.light_rows import LightRows
 from faults.small_catalogue import set_calibration, small_catalogue, write_review
 
 LOOKS = [
@@ -62,7 +62,7 @@ def test_a_light_answer_is_shown_as_a_frame_is(
         for name, saved in list(catalogue.queries().items())[::5]:
             shown = []
             for result in (catalogue.answer(name), catalogue.query(name)):
-                light += isinstance(result, Answer)
+                light += isinstance(result, LightRows)
                 export(result, "table", None, saved)
                 shown.append(capsys.readouterr().out)
             assert shown[0] == shown[1], name

@@ -42,7 +42,7 @@ def reviews(
 
     Example: backbench reviews -c my-catalogue
     """
-    from backbench.storage.answers import Answer
+    from backbench.storage.light_rows import LightRows
 
     home, chosen = opened(catalogue), {"tag": tag.strip().lower()}
     with home.reading() as store:
@@ -53,7 +53,7 @@ def reviews(
         show_frame(listed, out_format, needed=("review", "outcome", "units", "date"))
         offer_recompute(home)
     if plain:
-        newest = Answer.of(listed).values("review")[-1:]
+        newest = LightRows.of(listed).values("review")[-1:]
         next_step(*(f"show {word(key)}" for key in newest or ["REVIEW"]), catalogue=catalogue)
 
 

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     from backbench.catalogue import Catalogue
     from backbench.querying.saved_queries import SavedQuery
-    from backbench.storage.answers import Answer
+    from backbench.storage.light_rows import LightRows
 
 SET_UP = "Set up"
 AT_THE_BENCH = "At the bench"
@@ -163,7 +163,7 @@ def assigned(settings: list[str] | None) -> dict[str, str]:
 
 
 def show_frame(
-    frame: Answer | pl.DataFrame, out_format: str, out: Path | None = None,
+    frame: LightRows | pl.DataFrame, out_format: str, out: Path | None = None,
     query: SavedQuery | None = None, needed: Sequence[str] = (),
 ) -> None:  # fmt: skip
     from backbench.reports.export_formats import export

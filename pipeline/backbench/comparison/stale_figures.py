@@ -16,8 +16,8 @@ from typing import TYPE_CHECKING
 
 from backbench.comparison.kept_terms import KeptTerms, terms_now
 from backbench.quantities.counts import counted
-from backbench.storage.answers import Answer
 from backbench.storage.database import Database
+from backbench.storage.light_rows import LightRows
 
 if TYPE_CHECKING:
     import polars as pl
@@ -108,11 +108,11 @@ SELECT unit_key, list(review_key) AS reviews FROM unit_period WHERE standing GRO
 """
 
 
-def of_answer(store: Database, stale: Stale, result: Answer | pl.DataFrame) -> str:
+def of_answer(store: Database, stale: Stale, result: LightRows | pl.DataFrame) -> str:
     """Of how many units of a saved query's answer figures are out of date; "" where of none."""
     if not stale.reviews or "unit_key" not in result.columns:
         return ""
-    answer = Answer.of(result)
+    answer = LightRows.of(result)
     if "review_key" in answer.kinds:
         pairs = {*zip(answer.values("unit_key"), answer.values("review_key"), strict=True)}
         touched = {unit for unit, review in pairs if review in stale.reviews}

@@ -20,14 +20,14 @@ from backbench.quantities.writing import exact
 from backbench.querying.own_quantity_queries import MADE_FROM, own_quantity_queries
 from backbench.querying.parameter_values import parameter_value
 from backbench.querying.query_header import PLACE, Parameter, ResultColumn, read_header, split
-from backbench.storage.answers import Answer
 from backbench.storage.database import Database, StatementError
+from backbench.storage.light_rows import LightRows
 
 if TYPE_CHECKING:
     import polars as pl
 
 MAX_BYTES = 200_000
-Result = TypeVar("Result", bound="Answer | pl.DataFrame")
+Result = TypeVar("Result", bound="LightRows | pl.DataFrame")
 
 
 @dataclass(frozen=True)
@@ -102,7 +102,7 @@ class SavedQuery:
 
     def answer(
         self, store: Database, values: Mapping[str, str] | None = None
-    ) -> Answer | pl.DataFrame:
+    ) -> LightRows | pl.DataFrame:
         """The result as a table in the terminal needs it. Raises UserError as `run` does."""
         if self.chart == "trend":  # with the trend beneath it, which is worked out from a frame
             return self.run(store, values)

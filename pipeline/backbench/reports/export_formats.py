@@ -11,8 +11,8 @@ from typing import IO, TYPE_CHECKING
 from backbench.errors import Fault, UserError
 from backbench.export.csv_escaping import inert
 from backbench.reports.terminal_tables import show_frame
-from backbench.storage.answers import Answer
 from backbench.storage.atomic_io import write_user_file
+from backbench.storage.light_rows import LightRows
 
 if TYPE_CHECKING:
     import polars as pl
@@ -23,7 +23,7 @@ FORMATS = ("table", "csv", "json", "parquet", "markdown")
 
 
 def export(
-    frame: Answer | pl.DataFrame,
+    frame: LightRows | pl.DataFrame,
     out_format: str,
     out: Path | None = None,
     query: SavedQuery | None = None,
@@ -34,16 +34,16 @@ def export(
 
     Raises UserError for another format, for Parquet without a file, and where the file can't be
     written. Lists become JSON text in CSV and Markdown. needed: columns that a narrow table keeps.
-    An Answer is written as a table, whatever the format.
+    A LightRows is written as a table, whatever the format.
     """
     if out_format not in FORMATS:
         raise UserError("the result can't be written", [
             Fault("format", out_format, f"one of {', '.join(FORMATS)}")])  # fmt: skip
     if out_format == "table" and out is None:
-        with nullcontext() if isinstance(frame, Answer) else _of_known_types(frame, out_format):
+        with nullcontext() if isinstance(frame, LightRows) else _of_known_types(frame, out_format):
             show_frame(frame, query, stream, needed)
         return
-    if isinstance(frame, Answer):
+    if isinstance(frame, LightRows):
         data = _as_text(frame, query)
     else:
         with _of_known_types(frame, out_format):
@@ -108,7 +108,7 @@ def _written(frame: pl.DataFrame, out_format: str, query: SavedQuery | None) -> 
     return buffer.getvalue()
 
 
-def _as_text(frame: Answer | pl.DataFrame, query: SavedQuery | None) -> bytes:
+def _as_text(frame: LightRows | pl.DataFrame, query: SavedQuery | None) -> bytes:
     import io
 
     text = io.StringIO()

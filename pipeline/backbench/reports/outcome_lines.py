@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from backbench.reports.result_cells import printable
-from backbench.storage.answers import Answer, Kind
+from backbench.storage.light_rows import Kind, LightRows
 
 if TYPE_CHECKING:
     import polars as pl
@@ -25,12 +25,12 @@ def left_open(ended: ReviewOutcome) -> list[str]:
     return [printable(f"not worked out: {line}") for line in ended.not_worked_out()]
 
 
-def outcome_table(captures: Sequence[CaptureOutcome]) -> Answer:
+def outcome_table(captures: Sequence[CaptureOutcome]) -> LightRows:
     """A row a capture, for the terminal: reasons and warnings stand beneath it."""
     kinds: dict[str, Kind] = {
         "position": "number", "file": "other", "stimulus": "other", "outcome": "other",
     }  # fmt: skip
-    return Answer(kinds, [(one.position, one.file, one.stimulus, one.state) for one in captures])
+    return LightRows(kinds, [(one.position, one.file, one.stimulus, one.state) for one in captures])
 
 
 def outcome_frame(ended: ReviewOutcome) -> pl.DataFrame:

@@ -9,7 +9,7 @@ from backbench.comparison.stale_figures import MARK
 from backbench.errors import UserError
 from backbench.metrics.metric_names import metric_key, unknown_metric
 from backbench.quantities.writing import in_text, measured, ordinary
-from backbench.storage.answers import Answer
+from backbench.storage.light_rows import LightRows
 
 if TYPE_CHECKING:
     import polars as pl
@@ -29,7 +29,7 @@ ORDER BY unit_key = '', status = 'not_applicable', unit_key, title, order_n,
 
 def reading_list(
     store: Database, review: str, metric: str | None, stale: Stale, *, in_words: bool
-) -> Answer | pl.DataFrame:
+) -> LightRows | pl.DataFrame:
     """A row a reading. in_words: value and conditions as text. Raises UserError for a metric.
 
     stale: figures that are out of date, which say so.
@@ -48,8 +48,8 @@ def reading_list(
     return frame.drop("analysis_key").with_columns(pl.Series("out_of_date", marks, pl.Boolean))
 
 
-def _in_words(rows: Sequence[dict[str, Any]], review: str, stale: Stale) -> Answer:
-    return Answer(
+def _in_words(rows: Sequence[dict[str, Any]], review: str, stale: Stale) -> LightRows:
+    return LightRows(
         {"figure": "other", "value": "other", "conditions": "other", "remark": "other"},
         [
             (_figure(row), _value(row), _conditions(row),

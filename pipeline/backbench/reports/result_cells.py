@@ -12,7 +12,7 @@ from backbench.reports.column_widths import keys_of
 
 if TYPE_CHECKING:
     from backbench.querying.saved_queries import SavedQuery
-    from backbench.storage.answers import Answer
+    from backbench.storage.light_rows import LightRows
 
 DIGITS, UNCERTAINTY_DIGITS = 4, 2
 
@@ -32,7 +32,7 @@ class ResultCells:
     needed: tuple[str, ...]
 
 
-def result_cells(answer: Answer, query: SavedQuery | None = None) -> ResultCells:
+def result_cells(answer: LightRows, query: SavedQuery | None = None) -> ResultCells:
     """Every column of a result; where the rows have units of their own, each value with its unit.
 
     The column of units is left out where every value beside it carries it.
@@ -61,7 +61,7 @@ def _needed(query: SavedQuery) -> tuple[str, ...]:
     return tuple(dict.fromkeys((*query.needed, *apart)))
 
 
-def _with_units(answer: Answer, name: str, unit_column: str) -> list[str]:
+def _with_units(answer: LightRows, name: str, unit_column: str) -> list[str]:
     """Values with the units of their rows, to the digits that their uncertainty allows."""
     values, units = answer.values(name), answer.values(unit_column)
     spread = next((one for one in _uncertainties_of(name) if one in answer.kinds), None)

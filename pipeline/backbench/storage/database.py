@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import re
 import shutil
 import tempfile
@@ -16,10 +15,10 @@ import duckdb
 
 from backbench.errors import Fault, UserError
 from backbench.quantities.writing import in_text
-from backbench.storage import query_limits
-from backbench.storage.answers import Answer, Kind
+from backbench.storage import query_limits, schema_steps
 from backbench.storage.atomic_io import flush_file, parquet_bytes, rename
 from backbench.storage.fault_injection import reached
+from backbench.storage.light_rows import LightRows, as_light, is_altered
 from backbench.storage.lock import Held, held
 from backbench.storage.query_limits import bounded
 from backbench.storage.schema_steps import checksum, migrations
@@ -57,11 +56,6 @@ READER: dict[str, Any] = {
 """Settings of a reader: no file, no network, no extension, no variable of ours, bounded memory."""
 StatementError: TypeAlias = duckdb.Error
 """What the methods of a Database raise where a statement can't be run."""
-
-LEDGER_OF_MIGRATIONS = (
-    "CREATE TABLE IF NOT EXISTS migration "
-    "(number INTEGER NOT NULL, name VARCHAR NOT NULL, checksum VARCHAR NOT NULL)"
-)
 
 
 class Database:
@@ -105,20 +99,20 @@ class Database:
 
     def answer(
         self, sql: str, parameters: Sequence[object] | Mapping[str, object] = ()
-    ) -> Answer | pl.DataFrame:
+    ) -> LightRows | pl.DataFrame:
         """All rows of a query: light where they are few and of plain types, else a frame."""
         with self._watched():
             rows = self._relation(sql, parameters).limit(MAX_ROWS + 1).materialize()
-            light = _as_light(rows)
+            light = as_light(rows)
         return _limited_frame(rows) if light is None else light
 
     def _relation(
         self, sql: str, parameters: Sequence[object] | Mapping[str, object]
     ) -> duckdb.DuckDBPyRelation:
         relation = self._connection.sql(sql, params=parameters or None)
-        if not isinstance(relation, duckdb.DuckDBPyRelation):
-            raise duckdb.InvalidInputException("a statement that gives no rows")
-        return relation
+        if isinstance(relation, duckdb.DuckDBPyRelation):
+            return relation
+        raise duckdb.InvalidInputException("a statement that gives no rows")
 
     @contextmanager
     def _watched(self) -> Iterator[None]:
@@ -276,41 +270,12 @@ def _limited_frame(answer: duckdb.DuckDBPyRelation) -> pl.DataFrame:
     return frame
 
 
-FEW_ROWS = 2000
-PLAIN: Mapping[str, Kind] = {
-    **dict.fromkeys(("tinyint", "smallint", "integer", "bigint", "double"), "number"),
-    "date": "day or time", "varchar": "other", "boolean": "other",
-}  # fmt: skip
-"""Types whose values are the same in Python and in a frame."""
-
-
-def _as_light(rows: duckdb.DuckDBPyRelation) -> Answer | None:
-    """Rows that are there; None where they are many, of other types, or without a form in Python.
-
-    A day beyond those of Python comes as its first or last one.
-    """
-    ids = [kind.id for kind in rows.types]
-    names = rows.columns
-    if not {*ids} <= PLAIN.keys() or len({*names}) < len(names) or len(rows) > FEW_ROWS:
-        return None
-    fetched = rows.fetchall()
-    ends = (dt.date.min, dt.date.max)
-    for row in fetched:
-        if any(value in ends if type(value) is dt.date else _is_long(value) for value in row):
-            return None
-    return Answer(dict(zip(names, (PLAIN[kind] for kind in ids), strict=True)), fetched)
-
-
-def _is_long(value: object) -> bool:
-    return isinstance(value, str) and len(value) > MAX_BYTES // FEW_ROWS
-
-
 def _as_frame(relation: duckdb.DuckDBPyRelation) -> pl.DataFrame:
     """The rows of a relation. Raises duckdb.NotSupportedError for a type that frames don't have."""
     import polars as pl
 
     try:
-        if any(map(_is_altered, relation.types)):
+        if any(map(is_altered, relation.types)):
             raise pl.exceptions.SchemaError
         return pl.DataFrame(relation)
     except (pl.exceptions.PanicException, pl.exceptions.PolarsError):
@@ -318,17 +283,6 @@ def _as_frame(relation: duckdb.DuckDBPyRelation) -> pl.DataFrame:
         raise duckdb.NotSupportedError(
             f"a column of a type that can't be shown, among {types}: write CAST(column AS VARCHAR)"
         ) from None
-
-
-ALTERED = {"uhugeint", "bit", "bignum", "variant", "geometry", "time with time zone"}
-"""Types whose values come into a frame as other numbers, as bytes of no meaning, or in part."""
-
-
-def _is_altered(kind: duckdb.sqltypes.DuckDBPyType) -> bool:
-    """Whether a type, or one within it, is of ALTERED."""
-    within = kind.children if kind.id in {"list", "array", "struct", "map", "union"} else []
-    types = [one for _, one in within if isinstance(one, duckdb.sqltypes.DuckDBPyType)]
-    return kind.id in ALTERED or any(map(_is_altered, types))
 
 
 @contextmanager
@@ -342,7 +296,7 @@ def reading(folder: Path) -> Iterator[Database]:
         fault = Fault(str(path), "no database", "a catalogue with reviews", "ingest one first")
         raise UserError("the catalogue is empty", [fault])
     with _connected(path, read_only=True, config=READER) as store:
-        _refuse_older(_refuse_newer(store))
+        schema_steps.refuse_older(_refuse_newer(store), migrations(), DATABASE_NAME)
         yield store
 
 
@@ -404,8 +358,8 @@ def _patiently(path: Path, read_only: bool, config: dict[str, Any]) -> duckdb.Du
 def _replayed(path: Path) -> bool:
     """Bring an ended process's log into its database, where opening it directly can't.
 
-    DuckDB replays a log before its own functions are there, and a changed view needs them. In a
-    database that is attached to a running one they are at hand.
+    DuckDB replays a log before its own functions are there, which a changed view needs: in one that
+    is attached to a running one they are at hand.
     """
     with duckdb.connect(config=OFFLINE) as running, suppress(duckdb.Error):
         running.execute("ATTACH $path AS replayed", {"path": str(path)})
@@ -422,7 +376,7 @@ def _holder(path: Path, message: str) -> Fault:
 
 def migrate(store: Database) -> None:
     """Apply the migrations that are missing, each with its record in one transaction."""
-    store.run(LEDGER_OF_MIGRATIONS)
+    store.run(schema_steps.LEDGER_OF_MIGRATIONS)
     applied = _refuse_newer(store)
     for number, name, text in migrations():
         if number not in applied:
@@ -439,22 +393,5 @@ def _refuse_newer(store: Database) -> dict[int, str]:
         fault = Fault(DATABASE_NAME, "no record of a schema", "a database of backbench")
         raise UserError("the database can't be opened", [fault]) from None
     applied = {int(number): str(kept) for number, kept in recorded}
-    known = {number: checksum(text) for number, _, text in migrations()}
-    strange = [number for number, found in applied.items() if known.get(number) != found]
-    if strange:
-        fault = Fault(
-            DATABASE_NAME, f"schema step {max(strange)}", f"steps up to {max(known)} as shipped",
-            "upgrade backbench, or make the database anew with `backbench rebuild`",
-        )  # fmt: skip
-        raise UserError("the database was made by another version of backbench", [fault])
+    schema_steps.refuse_strange(applied, migrations(), DATABASE_NAME)
     return applied
-
-
-def _refuse_older(applied: dict[int, str]) -> None:
-    """Raises UserError where steps are missing: only a writer may bring the schema up to date."""
-    missing = [number for number, _, _ in migrations() if number not in applied]
-    if missing:
-        found, expected = f"schema step {max(applied, default=0)}", f"step {max(missing)}"
-        remedy = "`backbench recompute` brings it up to date"
-        fault = Fault(DATABASE_NAME, found, expected, remedy)
-        raise UserError("the database was made by an older version of backbench", [fault])
