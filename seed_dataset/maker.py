@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from pathlib import Path
 
-from backbench.documents.manifest import MANIFEST_NAME
+from backbench.documents.file_names import MANIFEST_NAME
 from backbench.documents.settings import InForce
 from backbench.seed_dataset.behaviour import Behaviour
 from backbench.seed_dataset.bench import ranges

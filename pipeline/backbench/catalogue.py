@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from backbench.documents.file_names import SETTINGS_NAME
+from backbench.documents.starter_settings import STARTER_SETTINGS
 from backbench.errors import NOT_EMPTY, Fault, UserError, unknown_key
 from backbench.progress import nothing
 from backbench.storage import database
@@ -30,23 +31,7 @@ if TYPE_CHECKING:
     from backbench.ingest.receive import WrittenReview
     from backbench.ingest.run_ingest import CarryOut, Outcome, Refused
     from backbench.querying.saved_queries import SavedQuery
-
-STARTER_SETTINGS = """\
-# Settings of this catalogue. Nothing is implied: a bench has no default calibration.
-title = "My bench"
-
-# One table for each measuring chain. Uncertainties are standard uncertainties (k = 1).
-# [bench.garage]
-# load_uncertainty_percent = 0.5         # of the dummy load's resistance when warm
-# generator_uncertainty_percent = 0.5    # of the generator's stated level
-#
-# [[bench.garage.calibration]]
-# since = 2024-01-01
-# range = "50 V"                         # leave out where the bench has one range only
-# volts_peak_at_full_scale = { 1 = 50.0, 2 = 50.0 }   # of each track
-# uncertainty_percent = 0.3
-"""
-
+    from backbench.storage.light_rows import LightRows
 
 TITLES = """
 SELECT point_key, title FROM test_point UNION ALL SELECT unit_key, label FROM peer ORDER BY ALL
@@ -287,8 +272,14 @@ class Catalogue:
         with self.reading() as opened:
             return saved.run(opened, {key: str(value) for key, value in values.items()})
 
+    def answer(self, name: str, **values: Any) -> LightRows | pl.DataFrame:
+        """The rows of a saved query as a table in the terminal needs them. Raises UserError."""
+        saved = self._saved(name)
+        with self.reading() as opened:
+            return saved.answer(opened, {key: str(value) for key, value in values.items()})
+
     def stated_query(
-        self, name: str, answer: pl.DataFrame | None = None, **values: Any
+        self, name: str, answer: LightRows | pl.DataFrame | None = None, **values: Any
     ) -> SavedQuery:
         """A saved query with its conditions stated for these values of its parameters.
 

@@ -53,6 +53,7 @@ KNOWN = {
     "storage/database.py write_parquet": "into a folder aside",
     "storage/vault.py _keep": "aside, hashed and renamed",
     "storage/catalogue_paths.py changing": "who holds the lock, for a message alone",
+    "storage/lock.py _taken": "a file without content, for its lock",
     "ingest/staging.py leave_chunk": "a folder aside, renamed when it is whole",
     "bench_day/cut_run.py _write": "aside, flushed and renamed: longer than memory should hold",
     "export/open_package.py _write": "into a folder aside",

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 import soundfile
 
-from backbench.documents.manifest import MANIFEST_NAME
+from backbench.documents.file_names import MANIFEST_NAME
 from backbench.errors import UserError
 from backbench.ingest.receive import receive
 from backbench.storage.vault import Vault

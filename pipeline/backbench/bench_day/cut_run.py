@@ -18,7 +18,7 @@ from backbench.bench_day.planned_capture import (
 )
 from backbench.bench_day.run_files import Run
 from backbench.documents.accepted_manifest import accepted_manifest
-from backbench.documents.manifest import MANIFEST_NAME
+from backbench.documents.file_names import MANIFEST_NAME
 from backbench.documents.validation import read_bytes
 from backbench.errors import Fault, UserError
 from backbench.quantities.writing import in_text

@@ -9,7 +9,8 @@ from typing import Any
 
 import tomlkit
 
-from backbench.documents.manifest import MANIFEST_NAME, Manifest, read_manifest
+from backbench.documents.file_names import MANIFEST_NAME
+from backbench.documents.manifest import Manifest, read_manifest
 from backbench.documents.toml_writing import block, item_of, table_of
 from backbench.documents.unit_facts import Unit, choices
 from backbench.errors import MISSING, Fault, UserError

@@ -16,8 +16,9 @@ from backbench.bench_day.measuring_chain import Chain
 from backbench.bench_day.narrowing_steps import narrowing
 from backbench.bench_day.planned_capture import Plan, PlannedStep
 from backbench.bench_day.planning_session import PlanningSession
+from backbench.documents.file_names import MANIFEST_NAME
 from backbench.documents.kinds import BRING_THEIR_SIGNAL, unit_kinds
-from backbench.documents.manifest import MANIFEST_NAME, Manifest
+from backbench.documents.manifest import Manifest
 from backbench.errors import MISSING, Fault, UserError
 from backbench.metrics.limit_brackets import LimitBracket
 from backbench.quantities.counts import counted

@@ -14,7 +14,8 @@ from backbench.bench_day.measuring_chain import expired
 from backbench.bench_day.planned_capture import Plan, PlannedStep, read_plan
 from backbench.bench_day.table_entries import table_entries
 from backbench.documents.accepted_manifest import accepted_manifest
-from backbench.documents.manifest import MANIFEST_NAME, Capture, Manifest
+from backbench.documents.file_names import MANIFEST_NAME
+from backbench.documents.manifest import Capture, Manifest
 from backbench.documents.settings import Settings
 from backbench.documents.stimuli import Table
 from backbench.documents.toml_writing import with_tables

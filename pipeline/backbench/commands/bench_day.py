@@ -228,7 +228,7 @@ def cut(
 
 def _manifest(folder: Path) -> Manifest:
     from backbench.documents.accepted_manifest import accepted_manifest
-    from backbench.documents.manifest import MANIFEST_NAME
+    from backbench.documents.file_names import MANIFEST_NAME
     from backbench.documents.validation import read_bytes
 
     path = folder / MANIFEST_NAME

@@ -42,15 +42,18 @@ def reviews(
 
     Example: backbench reviews -c my-catalogue
     """
-    home = opened(catalogue)
+    from backbench.storage.light_rows import LightRows
+
+    home, chosen = opened(catalogue), {"tag": tag.strip().lower()}
     with home.reading() as store:
-        listed = store.frame(REVIEWS, {"tag": tag.strip().lower()})
-        if tag and listed.is_empty():
+        plain = out_format == "table"
+        listed = store.answer(REVIEWS, chosen) if plain else store.frame(REVIEWS, chosen)
+        if tag and not listed.height:
             raise _no_such_tag(tag, store)
-    show_frame(listed, out_format, needed=("review", "outcome", "units", "date"))
-    offer_recompute(home)
-    if out_format == "table":
-        newest = listed["review"].to_list()[-1:]
+        show_frame(listed, out_format, needed=("review", "outcome", "units", "date"))
+        offer_recompute(home)
+    if plain:
+        newest = LightRows.of(listed).values("review")[-1:]
         next_step(*(f"show {word(key)}" for key in newest or ["REVIEW"]), catalogue=catalogue)
 
 
@@ -70,30 +73,33 @@ def show(
 
     Example: backbench show 2024-05-heron
     """
-    from backbench.reports.outcome_lines import fault_lines, left_open, outcome_frame
+    from backbench.reports.outcome_lines import (
+        fault_lines,
+        left_open,
+        outcome_frame,
+        outcome_table,
+    )
     from backbench.reports.result_cells import printable
     from backbench.reports.terminal_tables import screen_rows
 
     home = opened(catalogue)
-    ended = home.outcome(review)
+    with home.reading():
+        ended, stale = home.outcome(review), home.stale(review).sentence(review)
     if out_format != "table":
-        show_frame(outcome_frame(ended, reasons=True), out_format)
+        show_frame(outcome_frame(ended), out_format)
         return
-    captures = outcome_frame(ended, reasons=False)
-    left_out = 0
-    if sys.stdout.isatty() and not everything and captures.height > screen_rows():
-        faulty = captures.filter(captures["outcome"] != "whole")
-        left_out = captures.height - faulty.height
-        captures = faulty
-    if captures.height:
-        show_frame(captures, out_format)
+    captures, left_out = list(ended.captures), 0
+    if sys.stdout.isatty() and not everything and len(captures) > screen_rows():
+        captures, left_out = ended.faulty, len(captures) - len(ended.faulty)
+    if captures:
+        show_frame(outcome_table(captures), out_format)
     typer.echo(ended.counts())
     if left_out:
         typer.echo(f"Not listed: {counted(left_out, 'whole capture')}; --all lists every capture.")
     for line in [*fault_lines(ended), *left_open(ended)]:
         typer.echo(line)
     next_step(f"readings {word(review)}", f"sheet {word(review)}", catalogue=catalogue)
-    if stale := home.stale(review).sentence(review):
+    if stale:
         typer.echo(printable(f"Note: {stale}"))
 
 
@@ -103,14 +109,14 @@ def queries(catalogue: Home = HERE, out_format: Format = "table", wide: Wide = F
 
     Example: backbench queries
     """
-    import polars as pl
-
     from backbench.reports.terminal_tables import show_queries
 
     home = opened(catalogue)
     if out_format == "table":
         show_queries(home.queries())
     else:
+        import polars as pl
+
         rows = [
             {"query": name, "title": one.title, "question": one.question, "chart": one.chart}
             for name, one in home.queries().items()
@@ -142,10 +148,10 @@ def readings(
     from backbench.reports.result_cells import printable
 
     home = opened(catalogue)
-    home.outcome(review)
-    stale = home.stale(review)
     plain = out_format == "table" and out is None
     with home.reading() as store:
+        home.outcome(review)
+        stale = home.stale(review)
         rows = reading_list(store, review, metric, stale, in_words=out_format == "table")
     show_frame(rows, out_format, out)
     if plain and (sentence := stale.sentence(review)):
@@ -169,7 +175,8 @@ def query(
     """
     home, values = opened(catalogue), assigned(settings)
     with home.reading():
-        answer = home.query(name, **values)
+        shown = out_format == "table" and out is None
+        answer = (home.answer if shown else home.query)(name, **values)
         stated = home.stated_query(name, answer, **values)
     show_frame(answer, out_format, out, stated)
     if stated.chart and out_format == "table" and out is None:

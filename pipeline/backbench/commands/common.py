@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 from typer.core import TyperGroup
 
+from backbench.commands.plain_values import read_plainly
 from backbench.errors import Fault, UserError
 
 if TYPE_CHECKING:
@@ -16,6 +17,7 @@ if TYPE_CHECKING:
 
     from backbench.catalogue import Catalogue
     from backbench.querying.saved_queries import SavedQuery
+    from backbench.storage.light_rows import LightRows
 
 SET_UP = "Set up"
 AT_THE_BENCH = "At the bench"
@@ -31,6 +33,10 @@ PANELS = (SET_UP, AT_THE_BENCH, INGEST, BROWSE, COMPARE, PUBLISH, CORRECT, MAINT
 
 class CommandGroups(TyperGroup):
     """The commands by panel, in plain text that any terminal shows."""
+
+    def get_params(self, ctx: Any) -> list[Any]:
+        """The options that stand before a command."""
+        return read_plainly(super().get_params(ctx))
 
     def list_commands(self, ctx: typer.Context) -> list[str]:  # type: ignore[override]
         """Every command's name, in the order of the work."""
@@ -157,8 +163,8 @@ def assigned(settings: list[str] | None) -> dict[str, str]:
 
 
 def show_frame(
-    frame: pl.DataFrame, out_format: str, out: Path | None = None, query: SavedQuery | None = None,
-    needed: Sequence[str] = (),
+    frame: LightRows | pl.DataFrame, out_format: str, out: Path | None = None,
+    query: SavedQuery | None = None, needed: Sequence[str] = (),
 ) -> None:  # fmt: skip
     from backbench.reports.export_formats import export
 

@@ -60,7 +60,7 @@ def ingest(
 
     Example: backbench ingest reviews/2024-05-heron -c my-catalogue
     """
-    from backbench.documents.manifest import MANIFEST_NAME
+    from backbench.documents.file_names import MANIFEST_NAME
     from backbench.reports.progress_bars import watched
 
     named = [path.parent if path.name == MANIFEST_NAME else path for path in folders]
@@ -153,7 +153,7 @@ def _beforehand(folders: Sequence[Path], settings: Settings) -> Iterator[str]:
     """
     from backbench.bench_day.measuring_chain import expired_for_captures
     from backbench.documents.accepted_manifest import accepted_manifest
-    from backbench.documents.manifest import MANIFEST_NAME
+    from backbench.documents.file_names import MANIFEST_NAME
     from backbench.documents.validation import read_bytes
     from backbench.errors import UserError
 

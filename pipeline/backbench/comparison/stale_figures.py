@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING
 from backbench.comparison.kept_terms import KeptTerms, terms_now
 from backbench.quantities.counts import counted
 from backbench.storage.database import Database
+from backbench.storage.light_rows import LightRows
 
 if TYPE_CHECKING:
     import polars as pl
@@ -107,16 +108,17 @@ SELECT unit_key, list(review_key) AS reviews FROM unit_period WHERE standing GRO
 """
 
 
-def of_answer(store: Database, stale: Stale, frame: pl.DataFrame) -> str:
+def of_answer(store: Database, stale: Stale, result: LightRows | pl.DataFrame) -> str:
     """Of how many units of a saved query's answer figures are out of date; "" where of none."""
-    if not stale.reviews or "unit_key" not in frame.columns:
+    if not stale.reviews or "unit_key" not in result.columns:
         return ""
-    if "review_key" in frame.columns:
-        pairs = frame.select("unit_key", "review_key").unique().rows()
+    answer = LightRows.of(result)
+    if "review_key" in answer.kinds:
+        pairs = {*zip(answer.values("unit_key"), answer.values("review_key"), strict=True)}
         touched = {unit for unit, review in pairs if review in stale.reviews}
     else:
         reviews = dict(store.rows(NEWEST))
-        units = set(frame["unit_key"].drop_nulls().to_list())
+        units = {*answer.values("unit_key")} - {None}
         touched = {u for u in units if stale.reviews.keys() & set(reviews.get(u, ()))}
     if not touched:
         return ""

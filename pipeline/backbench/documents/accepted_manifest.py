@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from backbench.documents.manifest import MANIFEST_NAME, Manifest, crossed
+from backbench.documents.file_names import MANIFEST_NAME
+from backbench.documents.manifest import Manifest, crossed
 from backbench.documents.refused_entries import (
     Place,
     PlacedFault,

@@ -1,3 +1,4 @@
-"""Names that a catalogue's folder is known by; apart, so that they cost nothing to load."""
+"""Names of the files that a reviewer writes; apart, so that they cost nothing to load."""
 
 SETTINGS_NAME = "backbench.toml"
+MANIFEST_NAME = "review.toml"

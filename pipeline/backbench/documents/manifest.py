@@ -12,6 +12,7 @@ from pydantic import AfterValidator, BeforeValidator, Field, PrivateAttr, model_
 
 from backbench.documents.conditions import OUTPUT, Conditions, TrackRole
 from backbench.documents.contradictions import band_faults, track_faults, unit_faults
+from backbench.documents.file_names import MANIFEST_NAME
 from backbench.documents.kinds import unit_kinds
 from backbench.documents.quantity_types import in_unit
 from backbench.documents.refused_entries import Place, PlacedFault, RefusedEntry
@@ -38,8 +39,6 @@ from backbench.errors import Fault, UserError, did_you_mean
 from backbench.quantities.counts import counted
 
 Item = TypeVar("Item")
-
-MANIFEST_NAME = "review.toml"
 
 
 def inside(value: str) -> str:

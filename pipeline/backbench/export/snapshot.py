@@ -12,14 +12,13 @@ import tempfile
 from importlib import metadata
 from pathlib import Path
 
-from filelock import FileLock, Timeout
-
 from backbench.errors import Fault, UserError
 from backbench.export.data_dictionary import TABLES
 from backbench.export.open_package import DICTIONARY, dictionary_text, exported_tables
 from backbench.storage.atomic_io import flush_file, flush_folder, make_folder, rename
 from backbench.storage.catalogue_paths import CataloguePaths
 from backbench.storage.database import DATABASE_NAME, MAKING, Database, copy_database, reading_copy
+from backbench.storage.lock import Held, held
 
 CURRENT = "current"
 NAME = "snapshot-"
@@ -64,11 +63,11 @@ def write_snapshot(source: CataloguePaths, folder: Path) -> Path:
     _refuse_stranger(folder)
     make_folder(folder)
     try:
-        with FileLock(folder / LOCK, timeout=0):
+        with held(folder / LOCK, 0):
             for left in folder.glob(f"{MAKING}*"):
                 shutil.rmtree(left)
             return _added(source, folder)
-    except Timeout:
+    except Held:
         fault = Fault(
             str(folder),
             "another process that writes a snapshot",

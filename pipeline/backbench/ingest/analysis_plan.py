@@ -9,7 +9,8 @@ from pathlib import Path
 from typing import Any
 
 from backbench.documents.bench_terms import bench_terms
-from backbench.documents.manifest import MANIFEST_NAME, Capture, Conditions, Manifest, TrackRole
+from backbench.documents.file_names import MANIFEST_NAME
+from backbench.documents.manifest import Capture, Conditions, Manifest, TrackRole
 from backbench.documents.settings import InForce, Settings, calibration_for
 from backbench.documents.stimuli import Stimulus, Sweep, Table, analysis_kind
 from backbench.errors import Fault, UserError

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from backbench.documents.manifest import MANIFEST_NAME, Entered, Manifest
+from backbench.documents.file_names import MANIFEST_NAME
+from backbench.documents.manifest import Entered, Manifest
 from backbench.documents.refused_entries import PlacedFault
 from backbench.errors import Fault
 from backbench.ingest.impossible_signs import sign_faults

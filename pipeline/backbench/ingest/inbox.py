@@ -5,7 +5,7 @@ from __future__ import annotations
 import time
 from pathlib import Path
 
-from backbench.documents.manifest import MANIFEST_NAME
+from backbench.documents.file_names import MANIFEST_NAME
 
 
 def settled(inbox: Path, settle_s: float) -> list[Path]:

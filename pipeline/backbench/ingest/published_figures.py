@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from backbench.documents.manifest import MANIFEST_NAME, Manifest
+from backbench.documents.file_names import MANIFEST_NAME
+from backbench.documents.manifest import Manifest
 from backbench.documents.refused_entries import PlacedFault
 from backbench.documents.specifications import limit_value
 from backbench.documents.unit_facts import PublishedFigure

@@ -10,7 +10,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from backbench.documents.accepted_manifest import accepted_manifest
-from backbench.documents.manifest import MANIFEST_NAME, Manifest, read_manifest
+from backbench.documents.file_names import MANIFEST_NAME
+from backbench.documents.manifest import Manifest, read_manifest
 from backbench.documents.validation import read_bytes
 from backbench.errors import Fault, UserError, did_you_mean
 from backbench.ingest.analysis_plan import named_files

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterator, Mapping
 
-from backbench.documents.manifest import MANIFEST_NAME, Capture, Manifest
+from backbench.documents.file_names import MANIFEST_NAME
+from backbench.documents.manifest import Capture, Manifest
 from backbench.documents.refused_entries import PlacedFault
 from backbench.errors import Fault
 from backbench.ingest.reading_rows import canonical

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from backbench.documents.accepted_manifest import refuse_where_nothing_stands
-from backbench.documents.manifest import MANIFEST_NAME, Manifest
+from backbench.documents.file_names import MANIFEST_NAME
+from backbench.documents.manifest import Manifest
 from backbench.documents.refused_entries import refused_entries
 from backbench.ingest.entered_figures import entered_faults
 from backbench.ingest.metric_spellings import under_metric_keys

@@ -12,13 +12,11 @@ from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 from pathlib import Path
 
-from filelock import Timeout
-
 from backbench.errors import NOT_EMPTY, Fault, UserError
 from backbench.publish.output_files import RECORD, EarlierOutput, link
 from backbench.storage.atomic_io import flush_everything, make_folder, rename
 from backbench.storage.fault_injection import reached
-from backbench.storage.lock import turn
+from backbench.storage.lock import Held, turn
 
 PATIENCE_S = 10.0
 
@@ -36,7 +34,7 @@ def replacing_site(folder: Path) -> Iterator[Path]:
     with ExitStack() as held:
         try:
             held.enter_context(turn(_sibling(folder, "lock"), PATIENCE_S))
-        except Timeout:
+        except Held:
             holder, remedy = "another process making it", "try again when it has ended"
             fault = Fault(str(folder), holder, "one at a time", remedy)
             raise UserError("the site is being made", [fault]) from None

@@ -17,7 +17,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from backbench.documents.accepted_manifest import accepted_manifest
-from backbench.documents.manifest import MANIFEST_NAME, Manifest
+from backbench.documents.file_names import MANIFEST_NAME
+from backbench.documents.manifest import Manifest
 from backbench.errors import Refusal, UserError
 from backbench.quantities.writing import number
 from backbench.storage.vault import Ledger, Receipt, Vault

@@ -10,7 +10,7 @@ from functools import cache
 from importlib import resources
 from importlib.resources.abc import Traversable
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 from backbench.documents.regular_files import read_regular
 from backbench.documents.validation import shortened
@@ -21,11 +21,13 @@ from backbench.querying.own_quantity_queries import MADE_FROM, own_quantity_quer
 from backbench.querying.parameter_values import parameter_value
 from backbench.querying.query_header import PLACE, Parameter, ResultColumn, read_header, split
 from backbench.storage.database import Database, StatementError
+from backbench.storage.light_rows import LightRows
 
 if TYPE_CHECKING:
     import polars as pl
 
 MAX_BYTES = 200_000
+Result = TypeVar("Result", bound="LightRows | pl.DataFrame")
 
 
 @dataclass(frozen=True)
@@ -96,25 +98,38 @@ class SavedQuery:
         Raises UserError for unknown or wrong values, for a statement that DuckDB refuses, and
         where the result's columns aren't those declared.
         """
-        given = values or {}
+        return self._run(store, store.frame, values or {})
+
+    def answer(
+        self, store: Database, values: Mapping[str, str] | None = None
+    ) -> LightRows | pl.DataFrame:
+        """The result as a table in the terminal needs it. Raises UserError as `run` does."""
+        if self.chart == "trend":  # with the trend beneath it, which is worked out from a frame
+            return self.run(store, values)
+        return self._run(store, store.answer, values or {})
+
+    def _run(
+        self, store: Database, fetch: Callable[[str, dict[str, object]], Result],
+        given: Mapping[str, str],
+    ) -> Result:  # fmt: skip
         parameters = self.bound(given)
         self._check_keys(store, {name: str(parameters[name]) for name in given})
         try:
-            frame = store.frame(self.sql, parameters)
+            result = fetch(self.sql, parameters)
         except StatementError as error:
             fault = Fault(
                 self._place(str(error)), str(error).splitlines()[0], "a statement that runs"
             )
             raise UserError(f"{self.name} can't be run", [fault]) from None
         declared = [column.name for column in self.columns]
-        if frame.columns != declared:
+        if result.columns != declared:
             fault = Fault(
-                self.file, f"the columns {', '.join(frame.columns)}",
+                self.file, f"the columns {', '.join(result.columns)}",
                 f"those declared: {', '.join(declared)}",
                 "correct the SELECT, or the lines -- column NAME: UNIT; Title",
             )  # fmt: skip
             raise UserError(f"{self.name} gives other columns than it declares", [fault])
-        return frame
+        return result
 
     def _place(self, message: str) -> str:
         """The file, with the line of it that the database's message names."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 from pathlib import Path
 from typing import IO, TYPE_CHECKING
 
@@ -12,6 +12,7 @@ from backbench.errors import Fault, UserError
 from backbench.export.csv_escaping import inert
 from backbench.reports.terminal_tables import show_frame
 from backbench.storage.atomic_io import write_user_file
+from backbench.storage.light_rows import LightRows
 
 if TYPE_CHECKING:
     import polars as pl
@@ -22,7 +23,7 @@ FORMATS = ("table", "csv", "json", "parquet", "markdown")
 
 
 def export(
-    frame: pl.DataFrame,
+    frame: LightRows | pl.DataFrame,
     out_format: str,
     out: Path | None = None,
     query: SavedQuery | None = None,
@@ -33,16 +34,20 @@ def export(
 
     Raises UserError for another format, for Parquet without a file, and where the file can't be
     written. Lists become JSON text in CSV and Markdown. needed: columns that a narrow table keeps.
+    A LightRows is written as a table, whatever the format.
     """
     if out_format not in FORMATS:
         raise UserError("the result can't be written", [
             Fault("format", out_format, f"one of {', '.join(FORMATS)}")])  # fmt: skip
-    if out is None and out_format == "table":
-        with _of_known_types(frame, out_format):
+    if out_format == "table" and out is None:
+        with nullcontext() if isinstance(frame, LightRows) else _of_known_types(frame, out_format):
             show_frame(frame, query, stream, needed)
         return
-    with _of_known_types(frame, out_format):
-        data = _written(frame, out_format, query)
+    if isinstance(frame, LightRows):
+        data = _as_text(frame, query)
+    else:
+        with _of_known_types(frame, out_format):
+            data = _written(frame, out_format, query)
     if out is None:
         _to_stream(data, out_format, stream)
         return
@@ -99,10 +104,16 @@ def _written(frame: pl.DataFrame, out_format: str, query: SavedQuery | None) -> 
         case "markdown":
             buffer.write(_markdown(frame).encode())
         case _:
-            text = io.StringIO()
-            show_frame(frame, query, text)
-            buffer.write(text.getvalue().encode())
+            buffer.write(_as_text(frame, query))
     return buffer.getvalue()
+
+
+def _as_text(frame: LightRows | pl.DataFrame, query: SavedQuery | None) -> bytes:
+    import io
+
+    text = io.StringIO()
+    show_frame(frame, query, text)
+    return text.getvalue().encode()
 
 
 def _flat(frame: pl.DataFrame) -> pl.DataFrame:

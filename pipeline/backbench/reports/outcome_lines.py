@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from backbench.reports.result_cells import printable
+from backbench.storage.light_rows import Kind, LightRows
 
 if TYPE_CHECKING:
     import polars as pl
 
-    from backbench.ingest.outcomes import ReviewOutcome
+    from backbench.ingest.outcomes import CaptureOutcome, ReviewOutcome
 
 
 def fault_lines(ended: ReviewOutcome) -> list[str]:
@@ -23,12 +25,20 @@ def left_open(ended: ReviewOutcome) -> list[str]:
     return [printable(f"not worked out: {line}") for line in ended.not_worked_out()]
 
 
-def outcome_frame(ended: ReviewOutcome, *, reasons: bool) -> pl.DataFrame:
-    """A row a capture; with reasons, its warnings too, for formats that have room for them."""
+def outcome_table(captures: Sequence[CaptureOutcome]) -> LightRows:
+    """A row a capture, for the terminal: reasons and warnings stand beneath it."""
+    kinds: dict[str, Kind] = {
+        "position": "number", "file": "other", "stimulus": "other", "outcome": "other",
+    }  # fmt: skip
+    return LightRows(kinds, [(one.position, one.file, one.stimulus, one.state) for one in captures])
+
+
+def outcome_frame(ended: ReviewOutcome) -> pl.DataFrame:
+    """A row a capture with its reason and warnings, for formats that have room for them."""
     import polars as pl
 
     captures = ended.captures
-    made = pl.DataFrame(
+    return pl.DataFrame(
         [
             pl.Series("position", [one.position for one in captures], pl.Int64),
             pl.Series("file", [one.file for one in captures], pl.String),
@@ -38,4 +48,3 @@ def outcome_frame(ended: ReviewOutcome, *, reasons: bool) -> pl.DataFrame:
             pl.Series("warnings", [list(one.warnings) for one in captures], pl.List(pl.String)),
         ]
     )
-    return made if reasons else made.drop("reason", "warnings")

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from backbench.comparison.stale_figures import MARK
 from backbench.errors import UserError
 from backbench.metrics.metric_names import metric_key, unknown_metric
 from backbench.quantities.writing import in_text, measured, ordinary
+from backbench.storage.light_rows import LightRows
 
 if TYPE_CHECKING:
     import polars as pl
@@ -27,35 +29,34 @@ ORDER BY unit_key = '', status = 'not_applicable', unit_key, title, order_n,
 
 def reading_list(
     store: Database, review: str, metric: str | None, stale: Stale, *, in_words: bool
-) -> pl.DataFrame:
+) -> LightRows | pl.DataFrame:
     """A row a reading. in_words: value and conditions as text. Raises UserError for a metric.
 
     stale: figures that are out of date, which say so.
     """
-    import polars as pl
-
     key = "" if metric is None else metric_key(metric)
     if key is None:
         fault = unknown_metric("--metric", metric or "")
         raise UserError("the metric is not known", [fault])
-    frame = store.frame(READINGS, {"review": review, "metric": key})
-    marks = [stale.has(review, analysis) for analysis in frame["analysis_key"]]
-    frame = frame.drop("analysis_key").with_columns(pl.Series("out_of_date", marks, pl.Boolean))
-    return _in_words(frame) if in_words else frame
-
-
-def _in_words(frame: pl.DataFrame) -> pl.DataFrame:
+    chosen = {"review": review, "metric": key}
+    if in_words:
+        return _in_words(store.records(READINGS, chosen), review, stale)
     import polars as pl
 
-    rows = frame.to_dicts()
-    return pl.DataFrame(
+    frame = store.frame(READINGS, chosen)
+    marks = [stale.has(review, analysis) for analysis in frame["analysis_key"]]
+    return frame.drop("analysis_key").with_columns(pl.Series("out_of_date", marks, pl.Boolean))
+
+
+def _in_words(rows: Sequence[dict[str, Any]], review: str, stale: Stale) -> LightRows:
+    return LightRows(
+        {"figure": "other", "value": "other", "conditions": "other", "remark": "other"},
         [
-            pl.Series("figure", [_figure(row) for row in rows], pl.String),
-            pl.Series("value", [_value(row) for row in rows], pl.String),
-            pl.Series("conditions", [_conditions(row) for row in rows], pl.String),
-            pl.Series("remark", [_remark(row) for row in rows], pl.String),
-        ]
-    )
+            (_figure(row), _value(row), _conditions(row),
+             _remark(row, stale.has(review, row["analysis_key"])))
+            for row in rows
+        ],
+    )  # fmt: skip
 
 
 def _figure(row: dict[str, Any]) -> str:
@@ -70,9 +71,9 @@ def _value(row: dict[str, Any]) -> str:
     return ordinary(measured(row["value"], row["uncertainty"], row["unit"] or "", row["bound"]))
 
 
-def _remark(row: dict[str, Any]) -> str:
+def _remark(row: dict[str, Any], is_stale: bool) -> str:
     """The reading's own remark, and that it is out of date where it has a value that is."""
-    stale = f"out of date: {MARK}" if row["out_of_date"] and row["value"] is not None else ""
+    stale = f"out of date: {MARK}" if is_stale and row["value"] is not None else ""
     return "; ".join(filter(None, (stale, row["reason"])))
 
 

@@ -11,9 +11,8 @@ from backbench.quantities.writing import number, ordinary, quantity, value_alone
 from backbench.reports.column_widths import keys_of
 
 if TYPE_CHECKING:
-    import polars as pl
-
     from backbench.querying.saved_queries import SavedQuery
+    from backbench.storage.light_rows import LightRows
 
 DIGITS, UNCERTAINTY_DIGITS = 4, 2
 
@@ -33,7 +32,7 @@ class ResultCells:
     needed: tuple[str, ...]
 
 
-def result_cells(frame: pl.DataFrame, query: SavedQuery | None = None) -> ResultCells:
+def result_cells(answer: LightRows, query: SavedQuery | None = None) -> ResultCells:
     """Every column of a result; where the rows have units of their own, each value with its unit.
 
     The column of units is left out where every value beside it carries it.
@@ -41,15 +40,14 @@ def result_cells(frame: pl.DataFrame, query: SavedQuery | None = None) -> Result
     declared = {column.name: column for column in query.columns} if query else {}
     titles = {name: column.heading for name, column in declared.items()}
     units = {name: c.unit_column for name, c in declared.items() if c.unit_column}
-    names = [name for name in frame.columns if name not in units.values()]
+    names = [name for name in answer.columns if name not in units.values()]
     cells = {
-        name: _with_units(frame, name, units[name]) if name in units
-        else [cell(value) for value in frame[name].to_list()]
+        name: _with_units(answer, name, units[name]) if name in units
+        else [cell(value) for value in answer.values(name)]
         for name in names
     }  # fmt: skip
-    kinds = frame.schema
-    left = {name for name in names if not kinds[name].is_numeric()}
-    folded = {name for name in left - keys_of(cells) if not kinds[name].is_temporal()}
+    left = {name for name in names if answer.kinds[name] != "number"}
+    folded = {name for name in left - keys_of(cells) if answer.kinds[name] != "day or time"}
     return ResultCells(cells, titles, left, folded, _needed(query) if query else ())
 
 
@@ -63,11 +61,11 @@ def _needed(query: SavedQuery) -> tuple[str, ...]:
     return tuple(dict.fromkeys((*query.needed, *apart)))
 
 
-def _with_units(frame: pl.DataFrame, name: str, unit_column: str) -> list[str]:
+def _with_units(answer: LightRows, name: str, unit_column: str) -> list[str]:
     """Values with the units of their rows, to the digits that their uncertainty allows."""
-    values, units = frame[name].to_list(), frame[unit_column].to_list()
-    spread = next((one for one in _uncertainties_of(name) if one in frame.columns), None)
-    spreads = frame[spread].to_list() if spread else [None] * len(values)
+    values, units = answer.values(name), answer.values(unit_column)
+    spread = next((one for one in _uncertainties_of(name) if one in answer.kinds), None)
+    spreads = answer.values(spread) if spread else [None] * len(values)
     digits = UNCERTAINTY_DIGITS if _is_uncertainty(name) else DIGITS
     return [
         _with_unit(value, str(unit or ""), u, digits)

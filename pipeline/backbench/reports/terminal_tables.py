@@ -14,6 +14,7 @@ from backbench.quantities.counts import counted
 from backbench.quantities.writing import measured, ordinary
 from backbench.reports.column_widths import Layout, laid_out, same_in_every_row
 from backbench.reports.result_cells import printable, result_cells
+from backbench.storage.light_rows import LightRows
 
 if TYPE_CHECKING:
     import polars as pl
@@ -159,7 +160,7 @@ def show_queries(queries: Mapping[str, SavedQuery], stream: IO[str] | None = Non
 
 
 def show_frame(
-    frame: pl.DataFrame, query: SavedQuery | None = None, stream: IO[str] | None = None,
+    frame: LightRows | pl.DataFrame, query: SavedQuery | None = None, stream: IO[str] | None = None,
     needed: Sequence[str] = (),
 ) -> None:  # fmt: skip
     """A result as a table; columns that don't fit the terminal are named below instead of cut.
@@ -167,7 +168,12 @@ def show_frame(
     needed: columns that a narrow terminal shows before any other; a query's header names its own.
     """
     out = console(stream)
-    result = result_cells(frame.head(FEW_ROWS), query)
+    few = (
+        frame.first(FEW_ROWS)
+        if isinstance(frame, LightRows)
+        else LightRows.of(frame.head(FEW_ROWS))
+    )
+    result = result_cells(few, query)
     layout = laid_out(
         result.cells, result.titles, out.width, folded=result.folded,
         needed=needed or result.needed,
@@ -180,7 +186,7 @@ def show_frame(
     out.print(counted(frame.height, "row") + rows_text, markup=False)
     if frame.height > FEW_ROWS:
         out.print(f"the first {FEW_ROWS} are shown; --format csv lists all", markup=False)
-    if query is not None and query.chart == "trend":
+    if query is not None and query.chart == "trend" and not isinstance(frame, LightRows):
         _show_trend(out, frame, query)
     _name_hidden(out, layout, result.cells, result.titles)
 

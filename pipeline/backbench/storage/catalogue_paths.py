@@ -10,8 +10,6 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from filelock import Timeout
-
 from backbench.documents.file_names import SETTINGS_NAME
 from backbench.documents.kinds import use_own_kinds
 from backbench.documents.validation import parse_toml, read_bytes
@@ -19,7 +17,7 @@ from backbench.errors import Fault, UserError
 from backbench.metrics.in_force import use_own_metrics
 from backbench.storage.atomic_io import ASIDE, PART
 from backbench.storage.database import DATABASE_NAME, IN_USE, MAKING
-from backbench.storage.lock import turn
+from backbench.storage.lock import Held, turn
 from backbench.storage.vault import Ledger, Vault
 
 if TYPE_CHECKING:
@@ -105,7 +103,7 @@ class CataloguePaths:
         with ExitStack() as held:
             try:
                 held.enter_context(turn(self.root / ".lock", patience_s))
-            except Timeout:
+            except Held:
                 who = holder.read_text() if holder.exists() else "unknown"
                 fault = Fault(
                     str(self.root), f"process {who} changing it", "a free catalogue",

@@ -9,20 +9,23 @@ import time
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
-from typing import Any, TypeAlias
+from typing import TYPE_CHECKING, Any, TypeAlias
 
 import duckdb
-import polars as pl
-from filelock import FileLock, Timeout
 
 from backbench.errors import Fault, UserError
 from backbench.quantities.writing import in_text
-from backbench.storage import query_limits
+from backbench.storage import query_limits, schema_steps
 from backbench.storage.atomic_io import flush_file, parquet_bytes, rename
 from backbench.storage.fault_injection import reached
+from backbench.storage.light_rows import LightRows, as_light, is_altered
+from backbench.storage.lock import Held, held
 from backbench.storage.query_limits import bounded
 from backbench.storage.schema_steps import checksum, migrations
 from backbench.storage.scratch import scratch_folder
+
+if TYPE_CHECKING:
+    import polars as pl
 
 DATABASE_NAME = "catalogue.duckdb"
 PATIENCE_S = 10.0
@@ -54,11 +57,6 @@ READER: dict[str, Any] = {
 StatementError: TypeAlias = duckdb.Error
 """What the methods of a Database raise where a statement can't be run."""
 
-LEDGER_OF_MIGRATIONS = (
-    "CREATE TABLE IF NOT EXISTS migration "
-    "(number INTEGER NOT NULL, name VARCHAR NOT NULL, checksum VARCHAR NOT NULL)"
-)
-
 
 class Database:
     """An open connection. Rows come back as polars frames or tuples."""
@@ -79,24 +77,42 @@ class Database:
         with self._watched():
             return self._connection.execute(sql, parameters).fetchall()
 
+    def records(
+        self, sql: str, parameters: Sequence[object] | Mapping[str, object] = ()
+    ) -> list[dict[str, Any]]:
+        """All rows of a query, by column."""
+        with self._watched():
+            done = self._connection.execute(sql, parameters)
+            names = [str(column[0]) for column in done.description or ()]
+            return [dict(zip(names, row, strict=True)) for row in done.fetchall()]
+
     def frame(
         self, sql: str, parameters: Sequence[object] | Mapping[str, object] = ()
     ) -> pl.DataFrame:
         """All rows of a query, as a frame."""
         with self._watched():
-            relation = self._connection.sql(sql, params=parameters or None)
-            if not isinstance(relation, duckdb.DuckDBPyRelation):
-                raise duckdb.InvalidInputException("a statement that gives no rows")
+            relation = self._relation(sql, parameters)
             if not self._limited:
                 return _as_frame(relation)
             answer = relation.limit(MAX_ROWS + 1).materialize()
-        # Outside the limit of memory: polars ends the process where it gets none.
-        frame = _as_frame(answer)
-        if frame.height > MAX_ROWS:
-            raise duckdb.OutOfRangeException(f"more than {MAX_ROWS} rows")
-        if frame.estimated_size() > MAX_BYTES:
-            raise duckdb.OutOfRangeException(f"more than {in_text(MAX_BYTES / 1e6, 'MB')}")
-        return frame
+        return _limited_frame(answer)
+
+    def answer(
+        self, sql: str, parameters: Sequence[object] | Mapping[str, object] = ()
+    ) -> LightRows | pl.DataFrame:
+        """All rows of a query: light where they are few and of plain types, else a frame."""
+        with self._watched():
+            rows = self._relation(sql, parameters).limit(MAX_ROWS + 1).materialize()
+            light = as_light(rows)
+        return _limited_frame(rows) if light is None else light
+
+    def _relation(
+        self, sql: str, parameters: Sequence[object] | Mapping[str, object]
+    ) -> duckdb.DuckDBPyRelation:
+        relation = self._connection.sql(sql, params=parameters or None)
+        if isinstance(relation, duckdb.DuckDBPyRelation):
+            return relation
+        raise duckdb.InvalidInputException("a statement that gives no rows")
 
     @contextmanager
     def _watched(self) -> Iterator[None]:
@@ -151,6 +167,8 @@ class Database:
         """Append rows to a table by way of a Parquet file, columns matched by name."""
         if not rows:
             return
+        import polars as pl
+
         with scratch_folder() as folder:
             path = folder / "rows.parquet"
             frame = pl.DataFrame(rows, infer_schema_length=None, orient="row")
@@ -241,10 +259,23 @@ def _log(database: Path) -> Path:
     return database.with_name(database.name + ".wal")
 
 
+def _limited_frame(answer: duckdb.DuckDBPyRelation) -> pl.DataFrame:
+    """Rows that are there. Raises a StatementError for too many, or for too large ones."""
+    # Outside the limit of memory: polars ends the process where it gets none.
+    frame = _as_frame(answer)
+    if frame.height > MAX_ROWS:
+        raise duckdb.OutOfRangeException(f"more than {MAX_ROWS} rows")
+    if frame.estimated_size() > MAX_BYTES:
+        raise duckdb.OutOfRangeException(f"more than {in_text(MAX_BYTES / 1e6, 'MB')}")
+    return frame
+
+
 def _as_frame(relation: duckdb.DuckDBPyRelation) -> pl.DataFrame:
     """The rows of a relation. Raises duckdb.NotSupportedError for a type that frames don't have."""
+    import polars as pl
+
     try:
-        if any(map(_is_altered, relation.types)):
+        if any(map(is_altered, relation.types)):
             raise pl.exceptions.SchemaError
         return pl.DataFrame(relation)
     except (pl.exceptions.PanicException, pl.exceptions.PolarsError):
@@ -252,17 +283,6 @@ def _as_frame(relation: duckdb.DuckDBPyRelation) -> pl.DataFrame:
         raise duckdb.NotSupportedError(
             f"a column of a type that can't be shown, among {types}: write CAST(column AS VARCHAR)"
         ) from None
-
-
-ALTERED = {"uhugeint", "bit", "bignum", "variant", "geometry", "time with time zone"}
-"""Types whose values come into a frame as other numbers, as bytes of no meaning, or in part."""
-
-
-def _is_altered(kind: duckdb.sqltypes.DuckDBPyType) -> bool:
-    """Whether a type, or one within it, is of ALTERED."""
-    within = kind.children if kind.id in {"list", "array", "struct", "map", "union"} else []
-    types = [one for _, one in within if isinstance(one, duckdb.sqltypes.DuckDBPyType)]
-    return kind.id in ALTERED or any(map(_is_altered, types))
 
 
 @contextmanager
@@ -276,7 +296,7 @@ def reading(folder: Path) -> Iterator[Database]:
         fault = Fault(str(path), "no database", "a catalogue with reviews", "ingest one first")
         raise UserError("the catalogue is empty", [fault])
     with _connected(path, read_only=True, config=READER) as store:
-        _refuse_older(_refuse_newer(store))
+        schema_steps.refuse_older(_refuse_newer(store), migrations(), DATABASE_NAME)
         yield store
 
 
@@ -309,17 +329,11 @@ def _connected(path: Path, *, read_only: bool, config: dict[str, Any]) -> Iterat
 @contextmanager
 def _in_turn(path: Path) -> Iterator[None]:
     """Whoever waits for the database holds the gate: a stream of readers lets a writer in."""
-    gate = FileLock(path.with_name(GATE), poll_interval=0.02)
-    try:
-        gate.acquire(timeout=PATIENCE_S)
-    except (Timeout, OSError):
+    with ExitStack() as gate:
         # Held too long, or a folder that can't be written: opening will say what is the matter.
+        with suppress(Held, OSError):
+            gate.enter_context(held(path.with_name(GATE), PATIENCE_S))
         yield
-        return
-    try:
-        yield
-    finally:
-        gate.release()
 
 
 def _patiently(path: Path, read_only: bool, config: dict[str, Any]) -> duckdb.DuckDBPyConnection:
@@ -344,8 +358,8 @@ def _patiently(path: Path, read_only: bool, config: dict[str, Any]) -> duckdb.Du
 def _replayed(path: Path) -> bool:
     """Bring an ended process's log into its database, where opening it directly can't.
 
-    DuckDB replays a log before its own functions are there, and a changed view needs them. In a
-    database that is attached to a running one they are at hand.
+    DuckDB replays a log before its own functions are there, which a changed view needs: in one that
+    is attached to a running one they are at hand.
     """
     with duckdb.connect(config=OFFLINE) as running, suppress(duckdb.Error):
         running.execute("ATTACH $path AS replayed", {"path": str(path)})
@@ -362,7 +376,7 @@ def _holder(path: Path, message: str) -> Fault:
 
 def migrate(store: Database) -> None:
     """Apply the migrations that are missing, each with its record in one transaction."""
-    store.run(LEDGER_OF_MIGRATIONS)
+    store.run(schema_steps.LEDGER_OF_MIGRATIONS)
     applied = _refuse_newer(store)
     for number, name, text in migrations():
         if number not in applied:
@@ -379,22 +393,5 @@ def _refuse_newer(store: Database) -> dict[int, str]:
         fault = Fault(DATABASE_NAME, "no record of a schema", "a database of backbench")
         raise UserError("the database can't be opened", [fault]) from None
     applied = {int(number): str(kept) for number, kept in recorded}
-    known = {number: checksum(text) for number, _, text in migrations()}
-    strange = [number for number, found in applied.items() if known.get(number) != found]
-    if strange:
-        fault = Fault(
-            DATABASE_NAME, f"schema step {max(strange)}", f"steps up to {max(known)} as shipped",
-            "upgrade backbench, or make the database anew with `backbench rebuild`",
-        )  # fmt: skip
-        raise UserError("the database was made by another version of backbench", [fault])
+    schema_steps.refuse_strange(applied, migrations(), DATABASE_NAME)
     return applied
-
-
-def _refuse_older(applied: dict[int, str]) -> None:
-    """Raises UserError where steps are missing: only a writer may bring the schema up to date."""
-    missing = [number for number, _, _ in migrations() if number not in applied]
-    if missing:
-        found, expected = f"schema step {max(applied, default=0)}", f"step {max(missing)}"
-        remedy = "`backbench recompute` brings it up to date"
-        fault = Fault(DATABASE_NAME, found, expected, remedy)
-        raise UserError("the database was made by an older version of backbench", [fault])
