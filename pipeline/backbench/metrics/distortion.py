@@ -89,6 +89,7 @@ def _narrowed(figure: MeasuredValue, last: int) -> MeasuredValue:
         interpolated_in_power=True,
         bench_distortion=True,
         overview=Overview("Distortion at 1 kHz, 5 W, 8 Ω", "tone-1khz-5w-8ohm"),
+        drawn_over_power=True,
         captions=("distortion-over-power", "harmonics-left-and-right"),
     ),
 )

@@ -8,6 +8,7 @@ from backbench.metrics.declaration import CurveData, curve
 from backbench.metrics.noise import IdleView
 from backbench.metrics.spectrum_table import SpectrumTable, drawn, drawn_relative
 from backbench.metrics.tone import ToneView
+from backbench.metrics.traits import CurveTraits
 from backbench.signal.spectrum_reduction import reduced
 
 
@@ -48,6 +49,7 @@ def relative_spectrum(table: SpectrumTable) -> CurveData:
     y_unit="dBV/√Hz",
     stimuli=["idle"],
     version=1,
+    traits=CurveTraits(noise_at_idle=True),
 )
 def idle_spectrum(idle: IdleView) -> CurveData:
     """Noise power per hertz; a line stands as high as one bin of the record makes it."""

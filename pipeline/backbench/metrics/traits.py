@@ -115,6 +115,7 @@ class Traits:
     sheet: how a review sheet shows it: at every test point, at one power only, or not at all
         because it was set by the reviewer or another row says the same.
     overview: its column in the overview of all units, if it has one.
+    drawn_over_power: its values over power are drawn where units are set side by side.
     captions: saved queries whose chart in a review's stills names it in the caption.
     title_at_limit: its title where the distortion limit is part of it, with "{limit}".
     also_called: headings of old records that most likely mean it; each stands with one metric.
@@ -146,6 +147,7 @@ class Traits:
     watched_at: tuple[str, ...] = ()
     sheet: Literal["every point", "one power", "left out"] = "every point"
     overview: Overview | None = None
+    drawn_over_power: bool = False
     captions: tuple[str, ...] = ()
     title_at_limit: str = ""
     also_called: tuple[str, ...] = ()
@@ -165,9 +167,11 @@ class CurveTraits:
 
     role: what derivations across captures are handed it as: the unit's level or phase over
         frequency; None: they aren't handed it.
+    noise_at_idle: it is the noise that is drawn where units are set side by side.
     """
 
     role: CurveRole | None = None
+    noise_at_idle: bool = False
 
 
 PLAIN = Traits()

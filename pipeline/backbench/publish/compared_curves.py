@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any
 
+from backbench.metrics.registry import registry
 from backbench.publish.render import json_text
 
 if TYPE_CHECKING:
+    from backbench.metrics.traits import CurveTraits
     from backbench.storage.database import Database
 
 MOST_BYTES = 1_200_000
@@ -58,7 +60,8 @@ WITH found AS (
     JOIN review USING (review_key)
     JOIN metric ON metric.metric = reading.metric
         AND metric.method_version = reading.method_version
-    WHERE reading.metric = 'thd' AND stimulus IN ('tone', 'steps', 'distortion table')
+    WHERE reading.metric IN (SELECT unnest($metrics))
+      AND stimulus IN ('tone', 'steps', 'distortion table')
       AND value > 0 AND bound IS NULL AND frequency_hz BETWEEN 990 AND 1010 AND power_w > 0
       AND load_kind = 'resistor' AND load_ohm BETWEEN 7.6 AND 8.4
       AND NOT starts_with(coalesce(reading.reason, ''), 'interpolated')
@@ -75,6 +78,12 @@ ORDER BY unit_key, output, x
 """
 
 
+def _curve(trait: Callable[[CurveTraits], bool]) -> str:
+    """The one curve with a trait."""
+    (name,) = [one.name for one in registry().curves.values() if trait(one.traits)]
+    return name
+
+
 def compared_curves(store: Database, positions: Mapping[str, int]) -> list[dict[str, Any]]:
     """Response, distortion over power and noise of every unit in its present state.
 
@@ -82,9 +91,11 @@ def compared_curves(store: Database, positions: Mapping[str, int]) -> list[dict[
     standard uncertainties. Empty where they take more than MOST_BYTES.
     """
     found = (
-        store.frame(RESPONSE, {"curve": "response"}),
-        store.frame(DISTORTION),
-        store.frame(NOISE, {"curve": "idle_spectrum"}),
+        store.frame(RESPONSE, {"curve": _curve(lambda t: t.role == "level over frequency")}),
+        store.frame(
+            DISTORTION, {"metrics": [*registry().having(lambda traits: traits.drawn_over_power)]}
+        ),
+        store.frame(NOISE, {"curve": _curve(lambda t: t.noise_at_idle)}),
     )
     sets = []
     for kind, frame in zip(KINDS, found, strict=True):
