@@ -47,7 +47,7 @@ GROUP BY ALL ORDER BY unit_key, output, x
 KINDS: tuple[Mapping[str, str | bool], ...] = (
     {"title": "Response", "conditions": "dB re 1 kHz, means over third octaves", "unit": "dB",
      "x_unit": "Hz", "log": False},
-    {"title": "THD against power", "conditions": "1 kHz, 8 ohm, bounds left out", "unit": "%",
+    {"title": "THD against power", "conditions": "1 kHz, 8 Ω, bounds left out", "unit": "%",
      "x_unit": "W", "log": True},
     {"title": "Noise at idle",
      "conditions": "input terminated, mean power density over third octaves, hum included",

@@ -9,6 +9,7 @@ const overlaidCurves = (() => {
     return made;
   };
   const DASHES = ["", "8 3", "2 2", "9 3 2 3"];
+  const DASH_NAMES = ["solid", "dashed", "dotted", "dashed and dotted"];
   const LEFT = 64, RIGHT = 40, TOP = 22, UPPER = 230, GAP = 46, LOWER = 110, FOOT = 42;
   const PREFIXES = [[1e3, "k"], [1, ""], [1e-3, "m"], [1e-6, "µ"]];
   const COVERAGE = 2;
@@ -80,8 +81,8 @@ const overlaidCurves = (() => {
     const unit = set.log || set.unit.startsWith("dB") ? "dB" : set.unit;
     const where = `${withUnit(most.x, set.x_unit)} (${most.output})`;
     const rule = known ? "" : "; uncertainty not known";
-    return `${set.title}: ${units[1].letter} minus ${units[0].letter} at most `
-      + `${signed(most.d, unit)}, at ${where}${rule}`;
+    return `${set.title}: ${units[1].letter} differs most from ${units[0].letter} at ${where}, `
+      + `by ${signed(most.d, unit)}${rule}`;
   };
 
   const axes = (svg, x, y, ticksX, ticksY, box, texts) => {
@@ -148,6 +149,8 @@ const overlaidCurves = (() => {
     title.textContent = heading;
     const caption = document.createElement("figcaption");
     const lines = drawn.map(({ letter, curves }) => `${letter}: ${Object.keys(curves).join(" and ")}`);
+    const outputs = Object.keys(parts);
+    if (outputs.length > 1) lines.push(`beneath: ${outputs.map((output, k) => `${output} ${DASH_NAMES[k % 4]}`).join(", ")}`);
     caption.textContent = [set.conditions, ...lines, ...(Object.values(parts).flat().some(beyond) ? ["ringed: beyond the expanded uncertainty (k = 2)"] : [])].join("; ");
     figure.append(title, svg, caption);
     return figure;
