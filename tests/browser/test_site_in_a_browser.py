@@ -125,7 +125,9 @@ def test_two_units_are_picked_and_set_side_by_side(page: Any, site: Path) -> Non
     assert "Residual noise" in text
     assert "not significantly different" in text
     headings = page.locator("#overlays h2").all_inner_texts()
-    assert any(heading.startswith("THD against power: B differs most from A") for heading in headings)
+    assert any(
+        heading.startswith("THD against power: B differs most from A") for heading in headings
+    )
     assert page.locator("#overlays .curve").count() > 4
     assert MAKER in page.inner_text("#picked")
     page.select_option("#add", "push-pull")

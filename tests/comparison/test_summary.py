@@ -100,6 +100,21 @@ def test_an_overload_of_phono_is_missed_from_phono_stages_only(
     assert ("up to the overload" in text.split("Not at its test point yet")[1]) is is_named
 
 
+@pytest.mark.parametrize(
+    ("kind", "missed", "of_another"),
+    [("turntable", "rumble", "of a tape"), ("tape deck", "of a tape", "rumble")],
+)
+def test_a_machine_lacks_only_what_its_medium_gives(
+    given: Any, kind: str, missed: str, of_another: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(summary, "MOST_NAMED", 99)
+    given.unit("a", kind=kind)
+    given.reading("a", "noise_a", 1e-5, 1e-7, under="idle")
+    lacking = compared(given, "a")[1].split("Not at its test point yet")[1].lower()
+    assert missed in lacking
+    assert of_another not in lacking
+
+
 def test_what_another_figure_says_again_is_not_named_beside_it(given: Any) -> None:
     for n in range(12):
         given.unit(f"u{n}")

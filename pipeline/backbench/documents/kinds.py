@@ -16,6 +16,7 @@ Battery = Literal[
     "amplifier", "headphone stage", "line stage", "phono stage", "played source", "transport",
     "tuner",
 ]  # fmt: skip
+Medium = Literal["disc", "tape"]
 BRING_THEIR_SIGNAL: tuple[Battery, ...] = ("played source", "transport", "tuner")
 """Usual captures that no generator at the unit's input plays."""
 DRIVEN: tuple[Battery, ...] = ("amplifier", "line stage")
@@ -48,7 +49,7 @@ class UnitKind:
     by_power: bool = False
     drives_loudspeakers: bool = False
     has_mains: bool = True
-    medium: Literal["disc", "tape"] | None = None
+    medium: Medium | None = None
     first_points: tuple[str, ...] = ()
     also_called: tuple[str, ...] = ()
     by_input: Mapping[str, Battery] = field(default_factory=dict)

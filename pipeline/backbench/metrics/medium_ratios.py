@@ -76,6 +76,7 @@ def _ratio(small: Reading, tone: Reading, detail: dict[str, str]) -> Derived:
     choice=_DISC,
     traits=Traits(
         compared_at=OF_A_SILENT_MEDIUM, position=214, only_with="transport",
+        of_medium="disc",
         usual_stimulus="silent medium", given_by=_GIVEN,
     ),
 )  # fmt: skip
@@ -94,6 +95,7 @@ def rumble(session: Session) -> Iterator[DerivedResult]:
     choice=_DISC,
     traits=Traits(
         compared_at=OF_A_SILENT_MEDIUM, position=215, only_with="transport",
+        of_medium="disc",
         usual_stimulus="silent medium", given_by=_GIVEN,
     ),
 )  # fmt: skip
@@ -126,6 +128,7 @@ def _turned(given: Derived) -> Derived:
     "same settings, unweighted, 20 Hz to 20 kHz (detail tells the flux)",
     traits=Traits(
         compared_at=OF_A_SILENT_MEDIUM, position=217, only_with="transport",
+        of_medium="tape",
         usual_stimulus="silent medium", given_by=_GIVEN, on_request=True,
     ),
 )  # fmt: skip
@@ -145,6 +148,7 @@ def medium_snr(session: Session) -> Iterator[DerivedResult]:
     "signal at the same settings, 20 Hz to 20 kHz (detail tells the flux)",
     traits=Traits(
         compared_at=OF_A_SILENT_MEDIUM, position=216, only_with="transport",
+        of_medium="tape",
         usual_stimulus="silent medium", given_by=_GIVEN,
     ),
 )  # fmt: skip

@@ -118,7 +118,9 @@ def _end(seen: PlayedSweepView, end: str) -> MeasuredValue:
     version=1,
     choice="the strongest level of a sweep that reaches at least from 6 Hz to 20 Hz; refused at an "
     "end of it; " + _CHOICE,
-    traits=Traits(compared_at=OF_A_PLAYED_SWEEP, position=222, only_with="transport"),
+    traits=Traits(
+        compared_at=OF_A_PLAYED_SWEEP, position=222, only_with="transport", of_medium="disc"
+    ),
 )
 def arm_resonance(seen: PlayedSweepView) -> MeasuredValue:
     """Frequency of the greatest level at low frequencies."""
@@ -136,7 +138,9 @@ def arm_resonance(seen: PlayedSweepView) -> MeasuredValue:
     stimuli=["played sweep"],
     version=1,
     choice="level at the resonance over that at 20 Hz; " + _CHOICE,
-    traits=Traits(compared_at=OF_A_PLAYED_SWEEP, position=223, only_with="transport"),
+    traits=Traits(
+        compared_at=OF_A_PLAYED_SWEEP, position=223, only_with="transport", of_medium="disc"
+    ),
 )
 def arm_resonance_height(seen: PlayedSweepView) -> MeasuredValue:
     """How far the resonance stands above the level at 20 Hz."""

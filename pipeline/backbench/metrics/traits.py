@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from backbench.documents.kinds import Battery
+from backbench.documents.kinds import Battery, Medium
 from backbench.metrics.session_spreads import SessionSpread
 
 AT_IDLE = ("idle", "idle-volume-down")
@@ -84,6 +84,7 @@ class Traits:
     session_spread: standard deviation between two sessions of one unit without work in between
         where the catalogue knows none; None: the usual one of its unit.
     only_with: the usual captures of the kinds of unit that have it, where others have none.
+    of_medium: what a machine must play to have it, where machines for others have none.
     equalised: it is a property of a phono input, so that readings through one are compared.
     set_by_reviewer: the reviewer set the value; it is no property of the unit, so no difference.
     whole_band: the value holds for the whole audio band, 20 Hz to 20 kHz.
@@ -132,6 +133,7 @@ class Traits:
     loudspeaker_only: bool = False
     session_spread: SessionSpread | None = None
     only_with: Battery | None = None
+    of_medium: Medium | None = None
     equalised: bool = False
     set_by_reviewer: bool = False
     whole_band: bool = False
