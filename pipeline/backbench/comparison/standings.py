@@ -16,7 +16,9 @@ from backbench.quantities.counts import counted
 from backbench.statistics import ranks
 from backbench.storage.database import Database
 from backbench.test_points.points import (
+    ALONE,
     OTHER_PATHS,
+    alone,
     at_input,
     shipped_point,
 )
@@ -103,8 +105,11 @@ def compared_points() -> dict[str, tuple[str, ...]]:
     """Metrics that units are compared in, in the order shown, each with its test points in order
     of preference: those at a line input, then those at the others."""
     return {
-        metric: (*points, *(at_input(sort, point) for sort, own in OTHER_PATHS for point in points
-                            if point in own))
+        metric: (
+            *points, *(alone(point) for point in points if point in ALONE),
+            *(at_input(sort, point) for sort, own in OTHER_PATHS for point in points
+              if point in own),
+        )
         for metric, points in registry().compared().items()
     }  # fmt: skip
 
@@ -120,6 +125,15 @@ def compared_values(entered: bool = True) -> dict[str, Any]:
         "entered": entered, "loudspeaker_kinds": loudspeaker_kinds(),
         "loudspeaker_only": [*registry().having(lambda traits: traits.loudspeaker_only)],
     }  # fmt: skip
+
+
+WAYS = ((LINE, False), (LINE, True), *((sort, False) for sort, _ in OTHER_PATHS))
+"""Sorts of path, and whether one output alone was driven: what is shown side by side."""
+
+
+def _way(point_key: str) -> tuple[str | None, bool]:
+    point = shipped_point(point_key)
+    return point.input_sort, point.driven == "one"
 
 
 VALUES = """
@@ -190,23 +204,36 @@ def placed(
     own = common.values.filter(pl.col("unit_key") == unit_key)
     rows = _preferred(list(own.iter_rows(named=True)))
     alike = common.values.filter(pl.col("what").is_in([row["what"] for row in rows]))
-    among = alike.filter(pl.col("unit_key").is_in(list(chosen.keys)))
+    among = _among(alike, chosen)
     parts = {str(key[0]): part for key, part in among.group_by("what", maintain_order=True)}
-    absent = common.absences.filter(pl.col("unit_key").is_in(list(chosen.keys)))
-    lines = tuple(_line(row, parts[row["what"]], chosen, absent, common.stale) for row in rows)
+    lines = tuple(
+        _line(row, parts[row["what"]], chosen, common.absences, common.stale) for row in rows
+    )
     shared = [row for row in rows if row["limit_percent"] in (None, LIMIT_PERCENT)]
     everyone = alike.filter(pl.col("what").is_in([row["what"] for row in shared]))
     return lines, _nearest(everyone, unit_key, shared), among
 
 
+def _among(alike: pl.DataFrame, chosen: Peers) -> pl.DataFrame:
+    """The rows of peers; who they are depends on what a test point is of."""
+    import polars as pl
+
+    parts = [
+        part.filter(pl.col("unit_key").is_in(list(chosen.at(str(point)))))
+        for (point,), part in alike.group_by("point_key", maintain_order=True)
+    ]
+    return pl.concat(parts) if parts else alike
+
+
 def _preferred(own: list[dict[str, Any]]) -> list[dict[str, Any]]:
-    """The unit's rows at the first test point of each metric that it has, of each sort of path,
-    and at every load that stands for headphones, in the order shown."""
+    """The unit's rows at the first test point of each metric that it has, of each sort of path
+    and with one output driven beside all, and at every load that stands for headphones, in the
+    order shown."""
     preferred = []
     for metric, points in compared_points().items():
         mine = [row for row in own if row["metric"] == metric]
-        for sort in (LINE, *(sort for sort, _ in OTHER_PATHS)):
-            of_sort = (p for p in points if shipped_point(p).input_sort == sort)
+        for sort, driven in WAYS:
+            of_sort = (p for p in points if _way(p) == (sort, driven))
             point = next((p for p in of_sort if any(r["point_key"] == p for r in mine)), None)
             preferred += [row for row in mine if row["point_key"] == point]
         into_headphones = [p for p in points if shipped_point(p).input_sort is None]
@@ -250,7 +277,7 @@ def _line(
         rank=rank,
         percentile=percentile,
         around=_around(row, among),
-        left_out=_left_out(row["metric"], set(chosen.keys) - set(keys), absent),
+        left_out=_left_out(row["metric"], set(chosen.at(row["point_key"])) - set(keys), absent),
         note=", ".join(filter(None, (_note(row, among), _stale_note(row, among, stale)))),
         interpolated=int(among["interpolated"].sum()),
         stale=stale.has(row["review_key"], row["analysis_key"]),

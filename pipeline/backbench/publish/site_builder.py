@@ -176,8 +176,7 @@ def _unit_page(
         picture, files = builder.save_picture(card)
         yield from files
     entries = [
-        (line, peer_strip_of(line, builder.site_data, compared.peers.keys))
-        for line in compared.lines
+        (line, peer_strip_of(line, builder.site_data, compared.peers)) for line in compared.lines
     ]
     yield builder.put(
         f"units/{key}.html", "unit.html", "index.html", unit=unit, compared=compared,
