@@ -208,7 +208,7 @@ _STEREO = _in_field(STEREO_FIELD_DB, "stereo", "second-hand")
 _MONO = _in_field(MONO_FIELD_DB, "mono", "from memory")
 _SAYERS: Mapping[str, Callable[[Standing], Iterator[str]]] = {
     "level difference": _middle,
-    "separation": _side,
+    "place of one channel": _side,
     "pitch": _pitch,
     "flatness": _level,
     "field in stereo": _STEREO,

@@ -247,7 +247,7 @@ def azimuth_angle(seen: PlayedToneView) -> Iterator[MeasuredValue]:
         compared_at=OF_A_PLAYED_TONE,
         position=218,
         only_with="transport",
-        listening="separation",
+        listening="place of one channel",
         asked=least_asked.SEPARATION,
     ),
 )

@@ -48,7 +48,7 @@ ListenersTerm = Literal[
     "noise pressure",
     "greatest pressure",
     "level difference",
-    "separation",
+    "place of one channel",
     "pitch",
     "flatness",
     "field in stereo",

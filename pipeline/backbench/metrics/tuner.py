@@ -239,7 +239,7 @@ def greatest_ratio(snr: ValuesByLevel) -> MeasuredValue:
     version=1,
     choice="of the table's column, at 65 dBf, straight between its rows",
     traits=Traits(
-        compared_at=OF_RF_LEVELS, position=250, only_with="tuner", listening="separation"
+        compared_at=OF_RF_LEVELS, position=250, only_with="tuner", listening="place of one channel"
     ),
 )
 def stereo_separation(seen: TunerView) -> MeasuredValue:
