@@ -9,6 +9,7 @@ from backbench.comparison import drift_effects, listening_terms
 from backbench.comparison.another_session import default_note
 from backbench.comparison.drift import LevelChange
 from backbench.comparison.earlier_states import earlier_figures
+from backbench.comparison.heard_terms import heard_sentences
 from backbench.comparison.peers import Peers
 from backbench.comparison.stale_figures import MARK, REMEDY, Stale
 from backbench.comparison.standings import LIMIT_PERCENT, Standing
@@ -30,12 +31,14 @@ WORSE = "where a unit has several outputs, the worse one is compared"
 def listening(
     store: Database, unit: Mapping[str, Any], lines: Sequence[Standing], settings: Settings
 ) -> list[str]:
-    """Noise and loudness through the settings' loudspeakers; the list price in today's money."""
+    """What figures come to at the seat; the list price in today's money."""
     remarks: list[str] = []
     powers: list[float] = []
-    drives = kind_of_unit(str(unit["kind"])).drives_loudspeakers
+    kind = kind_of_unit(str(unit["kind"]))
     for line in lines:
-        at_loudspeaker = drives and not for_headphones(line.point_key)
+        if not for_headphones(line.point_key):
+            remarks += heard_sentences(store, kind, line, settings.listening)
+        at_loudspeaker = kind.drives_loudspeakers and not for_headphones(line.point_key)
         role = registry().traits(line.metric).listening if at_loudspeaker else None
         if role == "noise pressure" and line.value > 0:
             remarks += listening_terms.noise_sentences(line.value, line.bound == "upper", settings)
