@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from backbench.comparison import drift_effects, listening_terms
 from backbench.comparison.another_session import default_note
+from backbench.comparison.drift import LevelChange
 from backbench.comparison.earlier_states import earlier_figures
 from backbench.comparison.heard_terms import heard_sentences
 from backbench.comparison.peers import Peers
@@ -70,9 +71,10 @@ def _powers(store: Database, line: Standing) -> list[float]:
 
 
 def warnings(
-    store: Database, chosen: Peers, lines: Sequence[Standing], among: pl.DataFrame, unit_key: str
-) -> list[str]:
-    """What a reader should beware of: few peers, defaults, other states, drift."""
+    store: Database, chosen: Peers, lines: Sequence[Standing], among: pl.DataFrame, unit_key: str,
+    steps: Sequence[LevelChange],
+) -> list[str]:  # fmt: skip
+    """What a reader should beware of: few peers, defaults, other states, drift by these steps."""
     remarks = [chosen.note] if chosen.note else []
     if not lines:
         remarks.append("no reading of this unit is at a test point")
@@ -80,7 +82,7 @@ def warnings(
     return [
         *filter(None, remarks),
         *earlier_figures(store, unit_key, {line.metric for line in lines}),
-        *drift_effects.drift_warnings(store, lines, among),
+        *drift_effects.drift_warnings(steps, lines, among),
     ]
 
 

@@ -164,7 +164,7 @@ def _part(
         store, site_data, review, unit, compared.kind,
         lines=compared.lines, peers=compared.peers.keys, stale=stale,
     )  # fmt: skip
-    judged = tuple(verdicts(store, unit, review))
+    judged = compared.verdicts if current else tuple(verdicts(store, unit, review))
     card = scorecard_picture(renderer, site_data, compared) if current and most else None
     heard, tags = _heard(store, review, unit)
     absences, lacking = _absences(store, review, unit), _lacking(renderer, review, unit)
