@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 
 from backbench.catalogue import Catalogue
-from backbench.comparison.standings import compared_points
+from backbench.comparison.compared_points import compared_points
 from backbench.publish.index_pages import PAGE_ROWS, index_pages
 from backbench.publish.sheet_charts import ChartRenderer
 from backbench.publish.site_builder import SiteBuilder

@@ -259,7 +259,8 @@ def test_a_clipped_burst_is_recovered_from_in_the_time_that_was_set() -> None:
     volts = _recorded(review.key, take)
     stimulus = Burst(burst_hz=1000.0, on_ms=20.0, period_ms=500.0, generator_vrms=0.3)
     seen = figures(CaptureData(
-        stimulus, outputs={1: track(volts[0], 48_000.0, full_scale_v=100.0)}, conditions=Conditions(load_ohm=8.0),
+        stimulus, outputs={1: track(volts[0], 48_000.0, full_scale_v=100.0)},
+        conditions=Conditions(load_ohm=8.0),
         mains_hz=50.0,
     ))  # fmt: skip
     found = seen["overload_recovery"]

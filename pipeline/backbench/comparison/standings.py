@@ -6,22 +6,17 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from backbench.comparison.peers import Peers
+from backbench.comparison.compared_points import compared_points, preferred
+from backbench.comparison.drift import LevelChange, steps
+from backbench.comparison.peers import Peers, all_units
 from backbench.comparison.stale_figures import MARK, Stale, stale_figures
-from backbench.documents.input_sorts import LINE
 from backbench.documents.kinds import loudspeaker_kinds
 from backbench.documents.settings import Settings
 from backbench.metrics.registry import registry
 from backbench.quantities.counts import counted
 from backbench.statistics import ranks
 from backbench.storage.database import Database
-from backbench.test_points.points import (
-    ALONE,
-    OTHER_PATHS,
-    alone,
-    at_input,
-    shipped_point,
-)
+from backbench.test_points.points import is_of_a_tuner
 
 if TYPE_CHECKING:
     import polars as pl
@@ -101,19 +96,6 @@ class NearUnit:
     apart: tuple[str, ...]
 
 
-def compared_points() -> dict[str, tuple[str, ...]]:
-    """Metrics that units are compared in, in the order shown, each with its test points in order
-    of preference: those at a line input, then those at the others."""
-    return {
-        metric: (
-            *points, *(alone(point) for point in points if point in ALONE),
-            *(at_input(sort, point) for sort, own in OTHER_PATHS for point in points
-              if point in own),
-        )
-        for metric, points in registry().compared().items()
-    }  # fmt: skip
-
-
 def compared_values(entered: bool = True) -> dict[str, Any]:
     """The parameters of the statement that reads every unit's values where units are compared.
 
@@ -125,15 +107,6 @@ def compared_values(entered: bool = True) -> dict[str, Any]:
         "entered": entered, "loudspeaker_kinds": loudspeaker_kinds(),
         "loudspeaker_only": [*registry().having(lambda traits: traits.loudspeaker_only)],
     }  # fmt: skip
-
-
-WAYS = ((LINE, False), (LINE, True), *((sort, False) for sort, _ in OTHER_PATHS))
-"""Sorts of path, and whether one output alone was driven: what is shown side by side."""
-
-
-def _way(point_key: str) -> tuple[str | None, bool]:
-    point = shipped_point(point_key)
-    return point.input_sort, point.driven == "one"
 
 
 VALUES = """
@@ -174,12 +147,15 @@ class Common:
     """What every unit is compared with: the worse output of each unit at every place, and what
     there is of each metric of each unit. Read once, it serves any number of comparisons.
 
-    stale: figures that are out of date by the settings as they are now.
+    units: every unit, as peers are chosen from. stale: figures that are out of date by the settings
+    as they are now. steps: of the benches.
     """
 
+    units: pl.DataFrame
     values: pl.DataFrame
     absences: pl.DataFrame
     stale: Stale
+    steps: tuple[LevelChange, ...]
 
 
 def read_common(store: Database, entered: bool = True, settings: Settings | None = None) -> Common:
@@ -189,9 +165,11 @@ def read_common(store: Database, entered: bool = True, settings: Settings | None
     """
     wanted = compared_values(entered)
     return Common(
+        all_units(store),
         store.frame(OF_ALL, wanted),
         store.frame(ABSENCES, {"metrics": wanted["metrics"]}),
         stale_figures(store, settings) if settings else Stale(),
+        tuple(steps(store)),
     )
 
 
@@ -202,7 +180,7 @@ def placed(
     import polars as pl
 
     own = common.values.filter(pl.col("unit_key") == unit_key)
-    rows = _preferred(list(own.iter_rows(named=True)))
+    rows = preferred(list(own.iter_rows(named=True)))
     alike = common.values.filter(pl.col("what").is_in([row["what"] for row in rows]))
     among = _among(alike, chosen)
     parts = {str(key[0]): part for key, part in among.group_by("what", maintain_order=True)}
@@ -215,30 +193,15 @@ def placed(
 
 
 def _among(alike: pl.DataFrame, chosen: Peers) -> pl.DataFrame:
-    """The rows of peers; who they are depends on what a test point is of."""
+    """The rows of peers; who they are depends on whether a test point is of a tuner."""
     import polars as pl
 
-    parts = [
-        part.filter(pl.col("unit_key").is_in(list(chosen.at(str(point)))))
-        for (point,), part in alike.group_by("point_key", maintain_order=True)
-    ]
-    return pl.concat(parts) if parts else alike
-
-
-def _preferred(own: list[dict[str, Any]]) -> list[dict[str, Any]]:
-    """The unit's rows at the first test point of each metric that it has, of each sort of path
-    and with one output driven beside all, and at every load that stands for headphones, in the
-    order shown."""
-    preferred = []
-    for metric, points in compared_points().items():
-        mine = [row for row in own if row["metric"] == metric]
-        for sort, driven in WAYS:
-            of_sort = (p for p in points if _way(p) == (sort, driven))
-            point = next((p for p in of_sort if any(r["point_key"] == p for r in mine)), None)
-            preferred += [row for row in mine if row["point_key"] == point]
-        into_headphones = [p for p in points if shipped_point(p).input_sort is None]
-        preferred += [row for row in mine if row["point_key"] in into_headphones]
-    return preferred
+    usual = pl.col("unit_key").is_in(list(chosen.keys))
+    if not chosen.with_a_tuner:
+        return alike.filter(usual)
+    points = [point for point in alike["point_key"].unique() if is_of_a_tuner(point)]
+    tuners = pl.col("unit_key").is_in(list(chosen.with_a_tuner))
+    return alike.filter(pl.when(pl.col("point_key").is_in(points)).then(tuners).otherwise(usual))
 
 
 def _line(

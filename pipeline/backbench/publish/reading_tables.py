@@ -7,9 +7,10 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from backbench.comparison.compared_points import compared_points
 from backbench.comparison.peers import Peers
 from backbench.comparison.stale_figures import MARK, Stale
-from backbench.comparison.standings import Standing, compared_points
+from backbench.comparison.standings import Standing
 from backbench.documents.kinds import kind_of_unit
 from backbench.metrics.registry import registry
 from backbench.metrics.traits import AT_POWERS

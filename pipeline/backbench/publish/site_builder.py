@@ -10,9 +10,10 @@ from pathlib import Path
 from typing import Any
 
 from backbench.charts.declaration import MOST_ROWS
+from backbench.comparison.compared_points import compared_points
 from backbench.comparison.compared_sides import two_units
 from backbench.comparison.stale_figures import Stale
-from backbench.comparison.standings import Common, compared_points, read_common
+from backbench.comparison.standings import Common, read_common
 from backbench.comparison.unit_comparison import Comparison, compare_unit
 from backbench.documents.settings import Settings
 from backbench.errors import UserError
