@@ -139,7 +139,7 @@ def test_power_damping_and_noise_of_the_power_amplifier(readings: pl.DataFrame) 
 def test_a_unit_without_memory_recovers_at_once(readings: pl.DataFrame) -> None:
     """A bound: within two periods of the bursts that are planned."""
     found, *_ = figures(readings, "power amplifier", "overload_recovery")
-    assert (found["bound"], found["value"]) == ("upper", pytest.approx(2 / 997))
+    assert (found["bound"], found["value"]) == ("upper", pytest.approx(2 / 997, rel=1e-5))
 
 
 def test_golden(readings: pl.DataFrame) -> None:
