@@ -10,7 +10,7 @@ import numpy as np
 
 from backbench.metrics.tone import ToneView
 from backbench.quantities.writing import in_text
-from backbench.signal.block_scatter import Scatter, grouped, scatter
+from backbench.signal.block_scatter import PERIOD_S, Scatter, grouped, scatter
 from backbench.signal.harmonics import Harmonics
 from backbench.signal.line_course import LineCourse
 from backbench.signal.line_wavering import lost_by_wavering, noise_density, wavering_outside
@@ -147,6 +147,8 @@ def noise_scatter(tone: ToneView) -> Scatter | None:
     if course is None or len(course.left) < LEAST_BLOCKS:
         return None
     squares = grouped(course.left_by_block, course.block_s)
+    if len(squares) < LEAST_BLOCKS:
+        squares = grouped(course.left_by_block, course.block_s, PERIOD_S)
     if len(squares) < LEAST_BLOCKS:
         return None
     return scatter(squares, tone.lines.spectrum.window.spread)
