@@ -19,6 +19,7 @@ from markupsafe import Markup
 from backbench.charts.script_library import policy_hash
 from backbench.charts.theme import LOOKS
 from backbench.publish import value_text
+from backbench.publish.inline_pictures import page_rules
 from backbench.publish.site_data import slug
 from backbench.quantities import sentences, writing
 from backbench.quantities.counts import counted
@@ -68,7 +69,8 @@ def page(template: str, *, up: str = "", scripts: Sequence[str] = (), **values: 
     up: the way from the page to the site's root ("../" for a page one folder deep).
     scripts: the files of the folder assets that the page needs, in their order.
     """
-    style, code = asset("site.css"), "".join(asset(name) for name in scripts)
+    style = asset("site.css") + page_rules()
+    code = "".join(asset(name) for name in scripts)
     text = environment().get_template(template).render(
         up=up, style=Markup(style), script=Markup(code), policy=policy(style, code), **values
     )  # fmt: skip

@@ -12,7 +12,7 @@ from backbench.publish.output_files import write
 from backbench.publish.render import data_address, page
 from backbench.publish.sheet_charts import picture_values
 from backbench.publish.sheet_content import review_sheet, title_of
-from backbench.publish.site_builder import FOLDING, SiteBuilder, photograph_values, sheet_values
+from backbench.publish.site_builder import READING, SiteBuilder, photograph_values, sheet_values
 from backbench.readers.limited_process import die_with_parent
 from backbench.storage.scratch import scratch_folder
 
@@ -39,7 +39,7 @@ def sheet_page(builder: SiteBuilder, review_key: str) -> bytes:
         for part in sheet.parts
     ]
     return page(
-        "sheet.html", scripts=FOLDING, site=builder.settings.title, here="",
+        "sheet.html", scripts=READING, site=builder.settings.title, here="",
         points=builder.site_data.points, title=title_of(sheet), alone=True,
         sheet=sheet_values(sheet, pictures), charts_limited=False,
         photographs=[photograph_values(photo) for photo in builder.album.of(review_key)],
