@@ -77,7 +77,9 @@ def thin_lines(
     if not rows:
         return []
     if says and len(rows) <= MOST_SAID:
-        rows = [row | {SAYS: reading_text(row, x, y, x_axis, y_axis)} for row in rows]
+        rows = [
+            row | {SAYS: reading_text(row, x=x, y=y, x_axis=x_axis, y_axis=y_axis)} for row in rows
+        ]
     mark = layer(rows).mark_line(strokeWidth=0.8, strokeOpacity=min(0.7, max(0.22, 8 / len(lines))))
     tips = [alt.Tooltip("label:N", title="unit"), alt.Tooltip("technology:N")]
     return [
@@ -125,7 +127,12 @@ def subject_lines(
                     )
                 )
         said = [
-            r | {SAYS: reading_text(r, x, y, x_axis, y_axis, low, high), GROUP: ""} for r in line
+            r
+            | {
+                SAYS: reading_text(r, x=x, y=y, x_axis=x_axis, y_axis=y_axis, low=low, high=high),
+                GROUP: "",
+            }
+            for r in line
         ]
         mark = layer(said).mark_line(strokeWidth=weight, clip=True, **_output_style(k, shaded))
         drawn.append(mark.encode(x=x_axis.x(x), y=y_axis.y(y), tooltip=no_tooltip()))

@@ -233,7 +233,10 @@ def _curves(drawn: Overlay, x_axis: Axis, y_axis: Axis, area: PlotArea) -> list[
     for k, (name, outputs) in enumerate(drawn.curves.items()):
         for output, curve in outputs.items():
             names = {SAYER: f"{name}, {output}", GROUP: name}
-            layers.append(_line(curve, x_axis, y_axis, area, _shade(drawn, k), _dash(k), names))
+            layers.append(
+                _line(curve, x_axis, y_axis, area, colour=_shade(drawn, k), dash=_dash(k),
+                      names=names)
+            )  # fmt: skip
     return layers
 
 
@@ -316,7 +319,9 @@ def _beneath(
     for k, (output, part) in enumerate(parts.items()):
         layers += _band(part, x_axis, y_axis, area)
         names = {SAYER: f"difference, {output}"}
-        layers.append(_line(part, x_axis, y_axis, area, theme.INK, _dash(k), names))
+        layers.append(
+            _line(part, x_axis, y_axis, area, colour=theme.INK, dash=_dash(k), names=names)
+        )
     return layers if area.narrow else layers + _output_names(parts, y_axis, area, top)
 
 
