@@ -160,15 +160,15 @@ def overlaid(chart_input: ChartInput) -> alt.LayerChart:
     levels = [float(v) for part in drawn.curves.values() for _, y, _ in part.values() for v in y]
     y_axis = axis(levels, upper, 0.0, chart_input.labels.unit_of("y"), log=drawn.log)
     layers = [
-        *_ground(x_axis, y_axis, area, 0.0, upper),
-        text_mark(_with_unit(chart_input, "y"), area.paper_left, -16, colour=theme.SOFT_INK),
+        *ground(x_axis, y_axis, area, 0.0, upper),
+        text_mark(with_unit(chart_input, "y"), area.paper_left, -16, colour=theme.SOFT_INK),
         *_curves(drawn, x_axis, y_axis, area),
         *([] if area.narrow else _names(drawn, y_axis, area, upper)),
     ]
     if pair:
         gap = NARROW_GAP_PX if area.narrow else GAP_PX
         layers += _beneath(chart_input, drawn, x_axis, area, upper + gap)
-    layers += _numbers(x_axis, area)
+    layers += numbers(x_axis, area)
     layers.append(text_mark(chart_input.labels.title_of("x"), area.width / 2, area.height + 44,
                             colour=theme.SOFT_INK, align="center"))  # fmt: skip
     if area.narrow:
@@ -191,7 +191,7 @@ def _outputs(part: Mapping[str, Curve]) -> str:
     return listed(list(part)) if len(part) < 3 else counted(len(part), "output")
 
 
-def _with_unit(chart_input: ChartInput, column: str) -> str:
+def with_unit(chart_input: ChartInput, column: str) -> str:
     unit = chart_input.labels.unit_of(column)
     return chart_input.labels.title_of(column) + (f" ({unit})" if unit else "")
 
@@ -203,7 +203,7 @@ def _x_axis(chart_input: ChartInput, drawn: Overlay, width: float) -> Axis:
     return axis(values, 0.0, width, chart_input.labels.unit_of("x"), log=True)
 
 
-def _ground(
+def ground(
     x_axis: Axis, y_axis: Axis, area: PlotArea, top: float, bottom: float
 ) -> list[alt.Chart]:
     upright = [{"px": x_axis.px(t), "px2": x_axis.px(t), "py": top, "py2": bottom}
@@ -214,7 +214,7 @@ def _ground(
     ]
 
 
-def _numbers(x_axis: Axis, area: PlotArea) -> list[alt.Chart]:
+def numbers(x_axis: Axis, area: PlotArea) -> list[alt.Chart]:
     labels = axis_labels(x_axis.ticks, x_axis.unit, log=x_axis.log)
     return [text_mark(label, x_axis.px(t), area.height + 20, align="center")
             for t, label in zip(x_axis.ticks, labels, strict=True)]  # fmt: skip
@@ -224,7 +224,7 @@ def _curves(drawn: Overlay, x_axis: Axis, y_axis: Axis, area: PlotArea) -> list[
     layers: list[alt.Chart] = []
     for k, outputs in enumerate(drawn.curves.values()):
         for curve in outputs.values():
-            layers.append(_line(curve, x_axis, y_axis, area, _shade(drawn, k), _dash(k)))
+            layers.append(curve_line(curve, x_axis, y_axis, area, _shade(drawn, k), _dash(k)))
     return layers
 
 
@@ -237,7 +237,7 @@ def _shade(drawn: Overlay, k: int) -> str:
     return SHADES[1 - k] if drawn.pair else SHADES[k]
 
 
-def _line(
+def curve_line(
     curve: Curve, x_axis: Axis, y_axis: Axis, area: PlotArea, colour: str, dash: Sequence[int]
 ) -> alt.Chart:
     x, y, _, _ = pixel_encodings(area.width, area.height)
@@ -286,7 +286,7 @@ def _beneath(
     y_axis = axis([*reach, -least, least], area.height, top, unit)
     zero = [{"px": 0.0, "px2": area.width, "py": y_axis.px(0.0), "py2": y_axis.px(0.0)}]
     layers = [
-        *_ground(x_axis, y_axis, area, top, area.height),
+        *ground(x_axis, y_axis, area, top, area.height),
         *straight_lines(zero, area.width, area.height, theme.SOFT_INK, 1.2),
     ]
     title = _difference_title(drawn, unit, area)
@@ -297,7 +297,7 @@ def _beneath(
     ]  # fmt: skip
     for k, part in enumerate(parts.values()):
         layers += _band(part, x_axis, y_axis, area)
-        layers.append(_line(part, x_axis, y_axis, area, theme.INK, _dash(k)))
+        layers.append(curve_line(part, x_axis, y_axis, area, theme.INK, _dash(k)))
     return layers if area.narrow else layers + _output_names(parts, y_axis, area, top)
 
 
