@@ -165,9 +165,10 @@ class ChartRenderer:
         return Picture(title, _alternative(title), svg, digest, size.width, size.height)
 
     def _before(self, digest: str) -> str:
-        """What was drawn under this name before; "" where nothing was."""
+        """What was drawn under this name before, whole; "" where nothing was."""
         path = self.kept / f"{digest}.svg" if self.kept else None
-        return path.read_text(encoding="utf-8") if path and path.is_file() else ""
+        svg = path.read_text(encoding="utf-8") if path and path.is_file() else ""
+        return svg if SIZE.match(svg) and svg.rstrip().endswith("</svg>") else ""
 
 
 def _alternative(title: str) -> str:
