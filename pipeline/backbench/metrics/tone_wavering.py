@@ -8,12 +8,14 @@ from weakref import WeakKeyDictionary
 
 import numpy as np
 
+from backbench.errors import Refusal
 from backbench.metrics.tone import ToneView
 from backbench.quantities.writing import in_text
-from backbench.signal.block_scatter import Scatter, grouped, scatter
+from backbench.signal.block_scatter import PERIOD_S, Scatter, grouped, scatter
 from backbench.signal.harmonics import Harmonics
 from backbench.signal.line_course import LineCourse
 from backbench.signal.line_wavering import lost_by_wavering, noise_density, wavering_outside
+from backbench.signal.quantiles import middle
 from backbench.signal.tone import BAND_HZ
 from backbench.signal.tone_course import tone_course
 
@@ -30,6 +32,8 @@ STANDING_SIDE = 12.0
 LEAST_BLOCKS = 4
 SURELY_JUMPS = 6.0
 """Times the usual change of the steady part from block to block, beyond which it jumped."""
+NO_LINES = 0.8
+"""Share of what stands beside a tone that even noise between lines makes, where they are weak."""
 UNSTEADY = 3.0
 """Times the uncertainty that steady noise gives, from which noise beside a tone isn't steady."""
 
@@ -49,11 +53,10 @@ def wavering_remark(tone: ToneView, beside: float) -> str | None:
             f"the tone's level or phase varies by {percent} rms within the record, which makes "
             "noise beside it of its own"
         )
-    jump, _ = _jump(course)
     if _of_jump(tone, course) > PART * beside:
         return (
-            f"the steady part jumps by {in_text(jump, 'V', 2)} within the record, which makes "
-            "noise of its own"
+            f"the steady part jumps by {in_text(_jump(course)[0], 'V', 2)} within the record, "
+            "which makes noise of its own"
         )
     clicks = _outside_and_clicks(tone, course)[1]
     if clicks > PART * beside:
@@ -68,11 +71,21 @@ def _jump(course: LineCourse) -> tuple[float, int]:
         return 0.0, 0
     moved = np.abs(course.offset[2:] - course.offset[:-2])
     at = int(np.argmax(moved))
-    return max(float(moved[at]) - SURELY_JUMPS * float(np.median(moved)), 0.0), at + 1
+    return max(float(moved[at]) - SURELY_JUMPS * float(middle(moved)), 0.0), at + 1
+
+
+_jumped: WeakKeyDictionary[ToneView, float] = WeakKeyDictionary()
 
 
 def _of_jump(tone: ToneView, course: LineCourse) -> float:
-    """Mean square, V^2, that a jump of the steady part leaves above 20 Hz, through the window.
+    """Mean square, V^2, that a jump of the steady part leaves above 20 Hz, reckoned once."""
+    if tone not in _jumped:
+        _jumped[tone] = _through_window(tone, course)
+    return _jumped[tone]
+
+
+def _through_window(tone: ToneView, course: LineCourse) -> float:
+    """What the window makes of a jump.
 
     Closed form: a step V has the energy V^2 / (2 pi^2 f) above f.
     """
@@ -147,9 +160,22 @@ def noise_scatter(tone: ToneView) -> Scatter | None:
     if course is None or len(course.left) < LEAST_BLOCKS:
         return None
     squares = grouped(course.left_by_block, course.block_s)
+    if len(squares) < LEAST_BLOCKS and course.block_s <= PERIOD_S and _is_noise(tone, course):
+        squares = grouped(course.left_by_block, course.block_s, PERIOD_S)
     if len(squares) < LEAST_BLOCKS:
         return None
     return scatter(squares, tone.lines.spectrum.window.spread)
+
+
+def _is_noise(tone: ToneView, course: LineCourse) -> bool:
+    """Whether lines, which vary in blocks so short, have hardly a part in what blocks leave."""
+    try:
+        noise = tone.lines.noise_only.value
+    except Refusal:
+        return False
+    wide = noise * max(tone.track.rate_hz / (2 * BAND_HZ[1]), 1.0)
+    mean = float(course.left_by_block.mean())
+    return tone.lines.between_lines >= NO_LINES * noise and NO_LINES * mean <= wide
 
 
 def unsteady_beside(tone: ToneView) -> bool:

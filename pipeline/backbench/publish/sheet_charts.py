@@ -16,6 +16,7 @@ from backbench.comparison.stale_figures import Stale, of_answer, stale_figures
 from backbench.documents.settings import Settings
 from backbench.errors import UserError
 from backbench.publish.drawn_from import drawn_from
+from backbench.publish.inline_pictures import inline
 from backbench.querying.saved_queries import SavedQuery
 from backbench.storage.database import Database
 
@@ -24,6 +25,8 @@ if TYPE_CHECKING:
     import polars as pl
 
 
+DRAWING = "2"
+"""Which way of making pictures of specifications: those of another are not kept."""
 TITLES = "SELECT point_key, title FROM test_point UNION ALL SELECT unit_key, label FROM peer"
 
 
@@ -43,13 +46,12 @@ class Picture:
     narrow: Picture | None = None
 
 
-def picture_values(
-    picture: Picture, address: Callable[[Picture], str], live: str = ""
-) -> dict[str, Any]:
+def picture_values(picture: Picture, address: Callable[[Picture], str]) -> dict[str, Any]:
     """What a template needs of a picture; `address` says where its SVG is found."""
     phone = picture.narrow
     return {
-        "src": address(picture), "alt": picture.alt, "title": picture.title, "live": live,
+        "src": address(picture), "alt": picture.alt, "title": picture.title,
+        "drawn": inline(picture.svg, picture.digest, picture.alt),
         "width": picture.width, "height": picture.height,
         "narrow": phone and {
             "src": address(phone), "width": phone.width, "height": phone.height,
@@ -158,7 +160,7 @@ class ChartRenderer:
         """A chart's specification as a picture; rendered anew only where its content is new."""
         from backbench.charts.image_export import size_of
 
-        content = json.dumps(spec, sort_keys=True) + dark_rules()
+        content = json.dumps(spec, sort_keys=True) + dark_rules() + DRAWING
         digest = hashlib.sha256(content.encode()).hexdigest()[:20]
         svg = self._before(digest) or _rendered(spec)
         size = size_of(spec)
@@ -191,7 +193,8 @@ def _of_review(conditions: str, review: str) -> str:
     return replaced.replace("newest review", review)
 
 
-def _rendered(spec: dict[str, object]) -> str:
+def _rendered(spec: dict[str, Any]) -> str:
+    from backbench.charts.readable_marks import with_readings
     from backbench.charts.svg_drawing import svg_of
 
-    return following_the_screen(svg_of(spec))
+    return following_the_screen(with_readings(svg_of(spec), spec))
