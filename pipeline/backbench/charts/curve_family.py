@@ -15,7 +15,7 @@ from backbench.charts.chart_text import shortened, text_width
 from backbench.charts.constant_encodings import coloured, no_tooltip
 from backbench.charts.declaration import Option, chart
 from backbench.charts.drawing import ChartInput
-from backbench.charts.mark_layers import Row
+from backbench.charts.mark_layers import GROUP, SAYER, Row
 from backbench.charts.overlaid_curves import curve_line, ground, numbers, with_unit
 from backbench.charts.page_layout import (
     PlotArea,
@@ -133,14 +133,18 @@ def _pixels(line: Sequence[Row], x_axis: Axis, y_axis: Axis) -> Pixels:
 def _drawn(lines: Family, x_axis: Axis, y_axis: Axis, area: PlotArea) -> list[alt.Chart]:
     layers: list[alt.Chart] = []
     outputs = list(dict.fromkeys(output for _, output in lines))
-    for (_, output), line in lines.items():
+    for (setting, output), line in lines.items():
         if len(line) == 1:
             layers += _dot(line[0], x_axis, y_axis, area)
             continue
         ordered = sorted(line, key=lambda row: row["x"])
         x, y = (np.array([row[name] for row in ordered], dtype=float) for name in ("x", "y"))
         dash = (1, 0) if output == outputs[0] else (7, 3)
-        layers.append(curve_line((x, y, y * math.nan), x_axis, y_axis, area, theme.INK, dash))
+        names = {SAYER: f"{setting}, {output}" if output else setting, GROUP: setting}
+        curve = (x, y, y * math.nan)
+        layers.append(
+            curve_line(curve, x_axis, y_axis, area, colour=theme.INK, dash=dash, names=names)
+        )
     return layers
 
 

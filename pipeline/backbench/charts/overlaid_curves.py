@@ -17,7 +17,15 @@ from backbench.charts.curve_layers import DASHED, SHADES
 from backbench.charts.declaration import Option, chart
 from backbench.charts.drawing import ChartInput
 from backbench.charts.label_placement import spread
-from backbench.charts.mark_layers import Row, name_labels, pixel_x_axis, pixel_y_axis
+from backbench.charts.mark_layers import (
+    GROUP,
+    SAYER,
+    SAYS,
+    Row,
+    name_labels,
+    pixel_x_axis,
+    pixel_y_axis,
+)
 from backbench.charts.names_beneath import Named, beneath, named_line
 from backbench.charts.page_layout import (
     NARROW_PLOT_PX,
@@ -31,7 +39,7 @@ from backbench.charts.page_layout import (
 from backbench.charts.small_multiples import pixel_encodings, scale_lines, straight_lines
 from backbench.quantities.counts import counted
 from backbench.quantities.sentences import listed, lowered
-from backbench.quantities.writing import COVERAGE, axis_labels, quantity
+from backbench.quantities.writing import COVERAGE, axis_labels, measured, quantity
 
 COLUMNS = ("unit_key", "label", "series", "output", "x", "y")
 SCALE = Option("scale", ("linear", "log"), "of the values; differences are in dB where log")
@@ -222,9 +230,13 @@ def numbers(x_axis: Axis, area: PlotArea) -> list[alt.Chart]:
 
 def _curves(drawn: Overlay, x_axis: Axis, y_axis: Axis, area: PlotArea) -> list[alt.Chart]:
     layers: list[alt.Chart] = []
-    for k, outputs in enumerate(drawn.curves.values()):
-        for curve in outputs.values():
-            layers.append(curve_line(curve, x_axis, y_axis, area, _shade(drawn, k), _dash(k)))
+    for k, (name, outputs) in enumerate(drawn.curves.items()):
+        for output, curve in outputs.items():
+            names = {SAYER: f"{name}, {output}", GROUP: name}
+            layers.append(
+                curve_line(curve, x_axis, y_axis, area, colour=_shade(drawn, k), dash=_dash(k),
+                      names=names)
+            )  # fmt: skip
     return layers
 
 
@@ -238,15 +250,24 @@ def _shade(drawn: Overlay, k: int) -> str:
 
 
 def curve_line(
-    curve: Curve, x_axis: Axis, y_axis: Axis, area: PlotArea, colour: str, dash: Sequence[int]
-) -> alt.Chart:
+    curve: Curve, x_axis: Axis, y_axis: Axis, area: PlotArea, colour: str, dash: Sequence[int],
+    names: Mapping[str, str],
+) -> alt.Chart:  # fmt: skip
     x, y, _, _ = pixel_encodings(area.width, area.height)
-    rows = [{"px": x_axis.px(float(a)), "py": y_axis.px(y_axis.clamped(float(b)))}
-            for a, b in zip(curve[0], curve[1], strict=True)]  # fmt: skip
+    rows = [
+        {"px": x_axis.px(float(a)), "py": y_axis.px(y_axis.clamped(float(b))), **names,
+         SAYS: _said(float(a), float(b), float(u), x_axis, y_axis)}
+        for a, b, u in zip(*curve, strict=True)
+    ]  # fmt: skip
     mark = layer(rows).mark_line(strokeWidth=2.2, clip=True)
     drawn: alt.Chart = mark.encode(x=x, y=y, color=coloured(colour), strokeDash=dashed(dash),
                                    tooltip=no_tooltip())  # fmt: skip
     return drawn
+
+
+def _said(x: float, y: float, u: float, x_axis: Axis, y_axis: Axis) -> str:
+    value = measured(y, u if math.isfinite(u) else None, y_axis.unit)
+    return f"{value} at {quantity(x, x_axis.unit)}"
 
 
 def _names(drawn: Overlay, y_axis: Axis, area: PlotArea, upper: float) -> list[alt.Chart]:
@@ -295,9 +316,12 @@ def _beneath(
                   colour=theme.SOFT_INK)
         for k, text in enumerate(title)
     ]  # fmt: skip
-    for k, part in enumerate(parts.values()):
+    for k, (output, part) in enumerate(parts.items()):
         layers += _band(part, x_axis, y_axis, area)
-        layers.append(curve_line(part, x_axis, y_axis, area, theme.INK, _dash(k)))
+        names = {SAYER: f"difference, {output}"}
+        layers.append(
+            curve_line(part, x_axis, y_axis, area, colour=theme.INK, dash=_dash(k), names=names)
+        )
     return layers if area.narrow else layers + _output_names(parts, y_axis, area, top)
 
 
