@@ -75,7 +75,7 @@ class MultitoneView:
         return steps_off(figure, self.tone_set, per_volt, BAND_HZ[1])
 
 
-@view("multitone", version=5)
+@view("multitone", version=6)
 def multitone_view(capture_data: CaptureData, number: int) -> MultitoneView:
     """Many tones in output track `number`. Raises Refusal where they are not those stated.
 
@@ -257,7 +257,7 @@ def sfdr(seen: MultitoneView) -> MeasuredValue:
     title="Effective number of bits (ENOB)",
     unit="bit",
     better="higher",
-    source="IEEE 1241, effective number of bits (from memory)",
+    source="IEEE 1241, effective number of bits, (SINAD - 1.76 dB) / 6.02 (second-hand)",
     stimuli=["tone", "multitone"],
     version=5,
     choice="of an ideal converter, driven to full scale by a sine of the same rms, with as much "
