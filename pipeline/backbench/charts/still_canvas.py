@@ -103,6 +103,6 @@ def _nested(
     if canvas.dark:
         bare = COLOUR.sub(lambda found: f'{found[1]}="{DARK.get(found[2], found[2])}"', bare)
     body = bare[bare.index(">") + 1 : bare.rindex("</svg>")]
-    return (
-        f'<g transform="translate({corner[0]:.3f},{corner[1]:.3f}) scale({scale:.6f})">{body}</g>'
-    )
+    left, top = (round(place, 3) for place in corner)
+    moved = f"translate({left},{top}) scale({round(scale, 6)})"
+    return f'<g transform="{moved}">{body}</g>'
