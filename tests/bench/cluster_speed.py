@@ -144,9 +144,13 @@ def main(many: int, made: Path | None) -> None:
             alone = run(cluster, folder / "one", one, 16)
             for chunk, workers in ((1, 1), (4, 1), (16, 1), (16, 2), (16, 4)):
                 cluster.fill(workers)
+                # Chunks of one: each new worker gets some, and loads the program.
+                run(cluster, folder / f"warm-{chunk}-{workers}", one, 1)
                 spent = run(cluster, folder / f"{chunk}-{workers}", taken, chunk).less(alone)
                 told(f"cluster, workers: {workers}, chunk: {chunk}", spent, more)
-        modelled(spent.workers / more, spent.command / more, spent.middle / more)
+                if (chunk, workers) == (16, 1):
+                    usual = spent
+        modelled(usual.workers / more, usual.command / more, usual.middle / more)
 
 
 if __name__ == "__main__":
