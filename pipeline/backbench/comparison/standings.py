@@ -288,7 +288,7 @@ def _note(row: Mapping[str, Any], among: pl.DataFrame) -> str:
     """How many of the values were not measured at the test point itself, and whether this was."""
     entered = int((among["status"] == "entered").sum())
     between = int(among["interpolated"].sum())
-    remarks = [f"{entered} entered from old records"] if entered else []
+    remarks = [f"{entered} entered, not measured"] if entered else []
     remarks += [f"{between} interpolated in power"] if between else []
     remarks += ["this one among them"] if row["interpolated"] else []
     return ", ".join(remarks)
