@@ -125,5 +125,6 @@ def _note(others: int) -> str:
     if others == 0:
         return "no peers: there is nothing to compare with"
     if others < FEWEST_OTHERS:
-        return f"only {counted(others, 'peer')}; a rank or percentile takes {FEWEST_OTHERS}: none is given"
+        few = f"only {counted(others, 'peer')}"
+        return f"{few}; a rank or percentile takes {FEWEST_OTHERS}: none is given"
     return ""
