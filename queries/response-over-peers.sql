@@ -56,8 +56,10 @@ banded AS (
     GROUP BY ALL
 ),
 envelope AS (
-    SELECT band, quantile_cont(level_db, 0.1) AS low_db, quantile_cont(level_db, 0.9) AS high_db,
-           count(*) AS peers
+    SELECT band, count(*) AS peers,
+           if(reached, quantile_cont(level_db, 0.1), NULL) AS low_db,
+           if(reached, quantile_cont(level_db, 0.9), NULL) AS high_db,
+           count(*) >= 0.8 * (SELECT count(*) FROM newest) AS reached
     FROM banded
     GROUP BY band
 ),

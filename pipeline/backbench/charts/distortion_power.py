@@ -8,6 +8,7 @@ from backbench.charts.axis import axis
 from backbench.charts.curve_layers import (
     band_notes,
     drawn_band,
+    lines_beside_band,
     lines_of,
     named_curves,
     subject_lines,
@@ -72,13 +73,14 @@ def distortion_power(chart_input: ChartInput) -> alt.LayerChart:
     }
     band = envelope(curves, log_y=True)
     points = [row for line in own.values() for row in line]
+    each = lines_beside_band(peers, own, banded=bool(band))
     area, names = named_curves(
-        own, peers, power, thd, area, y="thd_percent",
-        notes=band_notes(len({unit for unit, _ in peers}), lines=not band),
+        own, each, power, thd, area, y="thd_percent",
+        notes=band_notes(peers, banded=bool(band)),
     )  # fmt: skip
     layers = [
         *drawn_band(band, power, thd),
-        *thin_lines(peers, power, thd, "power_w", "thd_percent"),
+        *thin_lines(each, power, thd, "power_w", "thd_percent"),
         *subject_lines(
             lines=own,
             x_axis=power,

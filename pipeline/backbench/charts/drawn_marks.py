@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from xml.etree import ElementTree as ET
 
@@ -23,7 +23,8 @@ class DrawnMark:
     """A mark as it was drawn, in pixels of the picture, in the order of painting.
 
     points: its corners. fill and stroke: as seen on what lies beneath it; "" where there is none.
-    role: "grid", "symbol", "line", "area", "rule", "ground" (a filled rectangle) or "text".
+    role: "grid", "symbol", "line", "area", "rule", "ground" (a filled rectangle), "text" or
+    "sign" (a text of one character, such as an arrow).
     """
 
     role: str
@@ -80,7 +81,7 @@ class _Reader:
             self.read(child, x, y, within)
 
     def _take(self, node: ET.Element, points: tuple[Point, ...], within: str) -> None:
-        plain = DrawnMark(_role(node, points, within), _name(node), points, "", "", "")
+        plain = DrawnMark(_role(node, within), _name(node), points, "", "", "")
         ground = self._beneath(plain.middle)
         fill, stroke = self._seen(node, "fill", ground), self._seen(node, "stroke", ground)
         if not fill and not stroke:
@@ -111,19 +112,18 @@ def _name(node: ET.Element) -> str:
     return node.get("aria-label", "") or (node.text or "").strip()
 
 
-def _role(node: ET.Element, points: Sequence[Point], within: str) -> str:
-    tag = node.tag.removeprefix(SVG)
+OF_TAG = {"text": "text", "rect": "ground", "line": "rule"}
+OF_GROUP = {"mark-rect": "ground", "mark-symbol": "symbol", "mark-area": "area"}
+
+
+def _role(node: ET.Element, within: str) -> str:
     if "role-axis-grid" in within or node.get("stroke") == theme.RULE:
         return "grid"
-    if tag in ("text", "rect", "line"):
-        return {"text": "text", "rect": "ground", "line": "rule"}[tag]
-    if "mark-rect" in within:
-        return "ground"
-    if "mark-symbol" in within:
-        return "symbol"
-    if "mark-area" in within:
-        return "area"
-    return "line"
+    tag = node.tag.removeprefix(SVG)
+    if tag == "text" and len((node.text or "").strip()) == 1:
+        return "sign"
+    groups = (role for name, role in OF_GROUP.items() if name in within)
+    return OF_TAG.get(tag) or next(groups, "line")
 
 
 def _corners(node: ET.Element) -> Iterator[Point]:

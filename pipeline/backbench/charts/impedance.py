@@ -8,6 +8,7 @@ from backbench.charts.axis import axis, frequency_axis
 from backbench.charts.curve_layers import (
     band_notes,
     drawn_band,
+    lines_beside_band,
     lines_of,
     named_curves,
     subject_lines,
@@ -53,14 +54,15 @@ def impedance(chart_input: ChartInput) -> alt.LayerChart:
         for key, line in peers.items()
     }
     band = envelope(curves, log_y=True)
+    each = lines_beside_band(peers, own, banded=bool(band))
     area, names = named_curves(
-        own, peers, x_axis, y_axis, area, y="ohm",
+        own, each, x_axis, y_axis, area, y="ohm",
         tail=lambda r: "\u2002" + quantity(r["ohm"], "ohm"),
-        notes=band_notes(len({unit for unit, _ in peers}), lines=not band),
+        notes=band_notes(peers, banded=bool(band)),
     )  # fmt: skip
     layers = [
         *drawn_band(band, x_axis, y_axis),
-        *thin_lines(peers, x_axis, y_axis, "frequency_hz", "ohm"),
+        *thin_lines(each, x_axis, y_axis, "frequency_hz", "ohm"),
         *subject_lines(
             lines=own,
             x_axis=x_axis,

@@ -319,7 +319,7 @@ def _band(part: Curve, x_axis: Axis, y_axis: Axis, area: PlotArea) -> list[alt.C
     ]  # fmt: skip
     if not np.any(part[2] > 0):
         return []
-    mark = layer(rows).mark_area(color=theme.INK, opacity=1, fillOpacity=0.16)
+    mark = layer(rows).mark_area(color=theme.INK, opacity=1, fillOpacity=0.16, **theme.BAND_EDGE)
     return [mark.encode(x=x, y=y, y2=y2, tooltip=no_tooltip())]
 
 

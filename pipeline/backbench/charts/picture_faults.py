@@ -12,14 +12,13 @@ from dataclasses import dataclass
 
 from backbench.charts.dark_theme import DARK
 from backbench.charts.drawn_marks import DrawnMark, Point, drawn_marks
+from backbench.charts.line_peaks import line_peaks
 from backbench.charts.picture_labels import Label, labelled
 from backbench.charts.seen_contrast import contrast
 from backbench.quantities.writing import number
 
 LEAST_PX = 11.0
 LEAST_OF_MARKS, LEAST_OF_TEXT = 3.0, 4.5
-PROMINENT_PX = 8.0
-"""So far a line must fall to both sides of a peak."""
 EDGE_PX = 0.5
 """So far a mark may reach out of the picture: the half pixel that axes are moved by."""
 
@@ -77,31 +76,14 @@ def peaks_of(mark: DrawnMark) -> list[Point]:
         return [mark.middle]
     if mark.role != "line" or len(mark.points) < 3:
         return []
-    return [*_extremes(mark.points, 1.0), *_extremes(mark.points, -1.0)]
-
-
-def _extremes(points: Sequence[Point], sign: float) -> list[Point]:
-    """Points from which a line falls by PROMINENT_PX to both sides before it rises above them."""
-    found: list[Point] = []
-    highest, lowest, rising = points[0], points[0], False
-    for point in points[1:]:
-        if sign * (highest[1] - point[1]) > 0:
-            highest = point
-        if sign * (point[1] - lowest[1]) > 0:
-            lowest = point
-        if rising and sign * (point[1] - highest[1]) > PROMINENT_PX:
-            found.append(highest)
-            rising, lowest = False, point
-        elif not rising and sign * (lowest[1] - point[1]) > PROMINENT_PX:
-            rising, highest = True, point
-    return found
+    return line_peaks(mark.points)
 
 
 def _cut(marks: Sequence[DrawnMark], size: Point) -> Iterator[PictureFault]:
     for mark in marks:
         left, top, right, bottom = mark.box
         least, most = min(left, top), max(right - size[0], bottom - size[1])
-        if mark.role != "text" and (least < -EDGE_PX or most > EDGE_PX):
+        if mark.role not in ("text", "sign") and (least < -EDGE_PX or most > EDGE_PX):
             yield PictureFault("cut", f"{mark.name or mark.role!r} runs out of the picture")
 
 

@@ -107,7 +107,17 @@ def _names_within(rows: Sequence[Row], x_axis: Axis, height: float) -> list[Row]
     subject = [k for k, row in enumerate(rows) if row["_strong"]]
     chosen = rows_to_name(len(rows), subject, most=min(int(height // 26), MOST_WITHIN))
     placed = spread([rows[k]["_y"] for k in chosen], 20.0, 6.0, height)
-    return [_name_within(rows[k], y, x_axis) for k, y in zip(chosen, placed, strict=True)]
+    names = [_name_within(rows[k], y, x_axis) for k, y in zip(chosen, placed, strict=True)]
+    return [one for one in names if one["bold"] or not _hides(one, rows, x_axis)]
+
+
+def _hides(name: Row, rows: Sequence[Row], x_axis: Axis) -> bool:
+    """Whether a name lies on the middle of a mark."""
+    end = name["to_x"] + text_width(name["text"], name["size"])
+    return any(
+        name["to_x"] - 4 < x_axis.px(row["value"]) < end + 4 and abs(name["to_y"] - row["_y"]) < 9
+        for row in rows
+    )
 
 
 def _name_within(row: Row, y: float, x_axis: Axis) -> Row:

@@ -120,7 +120,7 @@ def _envelope(rows: Sequence[Row], x_axis: Axis, y_axis: Axis) -> list[alt.Chart
     ]
     if not clamped:
         return []
-    band = layer(clamped).mark_area(color=theme.INK, opacity=1, fillOpacity=0.12)
+    band = layer(clamped).mark_area(color=theme.INK, opacity=1, fillOpacity=0.12, **theme.BAND_EDGE)
     return [
         band.encode(x=x_axis.x("x"), y=y_axis.y("low"), y2=alt.Y2("high:Q"), tooltip=no_tooltip())
     ]

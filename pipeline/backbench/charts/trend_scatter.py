@@ -191,7 +191,7 @@ def _band(whole: Trend | None, rows: Sequence[Row], x_axis: Axis, y_axis: Axis) 
         return []
     base = layer(_points(whole, rows, y_axis)).encode(x=x_axis.x("x"), tooltip=no_tooltip())
     return [
-        base.mark_area(color=theme.INK, opacity=0.09).encode(
+        base.mark_area(color=theme.INK, opacity=1, fillOpacity=0.09, **theme.BAND_EDGE).encode(
             y=y_axis.y("low"), y2=alt.Y2("high:Q")
         ),
         base.mark_line(color=theme.SOFT_INK, strokeWidth=1.8).encode(y=y_axis.y("y")),
