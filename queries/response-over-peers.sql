@@ -57,9 +57,9 @@ banded AS (
 ),
 envelope AS (
     SELECT band, count(*) AS peers,
+           count(*) >= 0.8 * (SELECT count(*) FROM newest) AS reached,
            if(reached, quantile_cont(level_db, 0.1), NULL) AS low_db,
-           if(reached, quantile_cont(level_db, 0.9), NULL) AS high_db,
-           count(*) >= 0.8 * (SELECT count(*) FROM newest) AS reached
+           if(reached, quantile_cont(level_db, 0.9), NULL) AS high_db
     FROM banded
     GROUP BY band
 ),
