@@ -55,13 +55,13 @@ banded AS (
     WHERE hertz BETWEEN 17.8 AND 22387
     GROUP BY ALL
 ),
+outputs AS (SELECT count(*) AS n FROM newest),
 envelope AS (
     SELECT band, count(*) AS peers,
-           count(*) >= 0.8 * (SELECT count(*) FROM newest) AS reached,
-           if(reached, quantile_cont(level_db, 0.1), NULL) AS low_db,
-           if(reached, quantile_cont(level_db, 0.9), NULL) AS high_db
-    FROM banded
-    GROUP BY band
+           if(count(*) >= 0.8 * n, quantile_cont(level_db, 0.1), NULL) AS low_db,
+           if(count(*) >= 0.8 * n, quantile_cont(level_db, 0.9), NULL) AS high_db
+    FROM banded, outputs
+    GROUP BY band, n
 ),
 promised AS (
     SELECT unit_key, limit_value AS mask_db, band_low_hz AS mask_low_hz,
