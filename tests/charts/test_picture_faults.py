@@ -90,4 +90,4 @@ def test_the_survey_counts_pictures_and_faults_as_they_are_seen() -> None:
     lines = list(survey_lines(counts))
     assert len(lines) == len(VIEWS)
     assert all(kind in line for line in lines for kind in KINDS)
-    assert "small text 1" in lines[-1]
+    assert "small text 1" in lines[-2]

@@ -9,8 +9,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from backbench.signal.charged_voltage import charged, follow
 from backbench.signal.itu_468 import TWO_KHZ, response_468, weighted_468, weighting_468
-from backbench.signal.quasi_peak import follow, needle, of_sine
+from backbench.signal.quasi_peak import NEEDLE_EVERY, NEEDLE_S, needle, of_sine
 from backbench.signal.track import Track
 
 TABLES = Path(__file__).parent / "tables"
@@ -63,8 +64,8 @@ def test_white_noise_behind_the_network(factor: float, expected: float) -> None:
 def shown(volts: np.ndarray, rate: float) -> float:
     """Greatest deflection of the needle, V of a sine."""
     wave, own_rate = weighted_468(Track(volts, rate, 1.0, 0.0))
-    held = follow(np.abs(wave), own_rate)
-    return float(needle(held, own_rate).max()) / of_sine(round(own_rate))
+    held = charged(np.abs(wave), own_rate, 0.0)
+    return float(needle(held).max()) / of_sine(round(own_rate))
 
 
 def bursts(row: dict[str, str], rate: float) -> float:
@@ -114,3 +115,17 @@ def test_only_samples_that_can_charge_are_looked_at_and_the_rest_is_not_missed()
         v += max(x - v, 0) * charge
         course.append(v)
     assert follow(rectified, rate, 0.3) == pytest.approx(np.array(course), rel=1e-4)
+
+
+def test_the_needle_lags_behind_the_voltage_sample_by_sample() -> None:
+    """The plain recursion of a lag of 140 ms, over the course sample by sample, is the same."""
+    rate, stands = 96_000.0, 0.2
+    held = charged(np.abs(np.random.default_rng(2).normal(0, 1, 70_009)), rate, 0.3)
+    keep = math.exp(-1 / (NEEDLE_S * rate))
+    course = []
+    for volts in held.voltage().tolist():
+        stands = keep * stands + (1 - keep) * volts
+        course.append(stands)
+    wanted = np.array([*course[NEEDLE_EVERY - 1 :: NEEDLE_EVERY], course[-1]])
+    assert needle(held, 0.2) == pytest.approx(wanted, rel=1e-11)
+    assert held.mean() == pytest.approx(float(held.voltage().mean()), rel=1e-12)

@@ -6,6 +6,7 @@ still is exact and labels can be placed against each other before anything is re
 
 from __future__ import annotations
 
+import datetime as dt
 import itertools
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -13,8 +14,7 @@ from dataclasses import dataclass, replace
 from typing import Any, Literal, Self
 
 import altair as alt
-import polars as pl
-from polars import selectors
+import numpy as np
 
 from backbench.charts import theme
 from backbench.charts.chart_text import BOLD, wrapped
@@ -234,11 +234,24 @@ class TextMark(Layer):
 
 
 def layer(rows: Sequence[Mapping[str, Any]]) -> alt.Chart:
-    """A layer over its own rows; numbers to the digits that a picture can show."""
-    if not any(rows):
-        return Layer(alt.InlineData(values=[dict(row) for row in rows]))
-    frame = pl.DataFrame(list(rows), infer_schema_length=None, strict=False)
-    return Layer(frame.with_columns(selectors.float().round_sig_figs(DIGITS)))
+    """A layer over its own rows; numbers to the digits that a picture can show.
+
+    Of few rows a frame is not worth making: a catalogue's pages have some ten thousand layers.
+    """
+    names = dict.fromkeys(name for row in rows for name in row)
+    values = [{name: _drawable(row.get(name)) for name in names} for row in rows]
+    return Layer(alt.InlineData(values=values))
+
+
+def _drawable(value: Any) -> Any:
+    """A row's value as a specification holds it."""
+    if isinstance(value, float):
+        return float(f"{value:.{DIGITS}g}") if math.isfinite(value) else None
+    if isinstance(value, np.generic):
+        return _drawable(value.item())
+    if isinstance(value, dt.date):
+        return f"{value:%Y-%m-%dT%H:%M:%S}"
+    return value
 
 
 def _heading(chart_input: ChartInput) -> list[str]:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from backbench.comparison.peers import unit_row
+from backbench.comparison.peers import refuse_unknown
+from backbench.comparison.verdicts import newest_review
 from backbench.errors import Fault, UserError
 from backbench.querying.saved_queries import not_found
 from backbench.storage.database import Database
@@ -34,7 +35,7 @@ def side(store: Database, text: str) -> Side:
         return Side(unit, review_of(store, unit, which))
     units = _units_in(store, unit)
     if not units:
-        unit_row(store, unit)
+        refuse_unknown(store, unit)
         return Side(unit, None)
     if len(units) > 1:
         choices = ", ".join(f"{key}@{unit}" for key in units)
@@ -45,8 +46,10 @@ def side(store: Database, text: str) -> Side:
 
 def in_its_review(store: Database, chosen: Side) -> Side:
     """The side in a review: for a unit as it is now, the one that heads it."""
-    review = chosen.review_key or str(unit_row(store, chosen.unit_key)["review_key"])
-    return Side(chosen.unit_key, review)
+    if chosen.review_key is not None:
+        return chosen
+    refuse_unknown(store, chosen.unit_key)
+    return Side(chosen.unit_key, newest_review(store, chosen.unit_key))
 
 
 def _units_in(store: Database, review_key: str) -> list[str]:
@@ -64,7 +67,7 @@ def review_of(store: Database, unit_key: str, which: str) -> str:
 
     Raises UserError for an unknown unit, review or state.
     """
-    unit_row(store, unit_key)
+    refuse_unknown(store, unit_key)
     rows = store.rows(PERIODS, {"unit": unit_key})
     wanted = which.lower().replace("-", " ")
     for key, state in rows:

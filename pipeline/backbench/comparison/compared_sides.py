@@ -6,7 +6,7 @@ from typing import Any
 
 from backbench.comparison.chosen_sides import Side, in_its_review, side
 from backbench.comparison.differences import Difference, differences
-from backbench.comparison.peers import unit_row
+from backbench.comparison.peers import refuse_unknown
 from backbench.errors import Fault, UserError
 from backbench.metrics.registry import registry
 from backbench.storage.database import Database
@@ -58,7 +58,7 @@ def before_and_after(
 
 def either_side_of_work(store: Database, unit_key: str) -> tuple[str, str]:
     """The reviews before and after work. Raises UserError where there are no such two."""
-    unit_row(store, unit_key)
+    refuse_unknown(store, unit_key)
     pair = store.rows(
         "SELECT before_key, after_key FROM before_after WHERE unit_key = $unit", {"unit": unit_key}
     )
@@ -79,7 +79,7 @@ def left_and_right(store: Database, unit_key: str) -> list[Difference]:
 
     Raises UserError for an unknown unit and for one without both outputs.
     """
-    unit_row(store, unit_key)
+    refuse_unknown(store, unit_key)
     rows = _rows(store, ROWS, unit=unit_key)
     sides = [[row for row in rows if row["output"] == side] for side in ("left", "right")]
     if not all(sides):
@@ -150,7 +150,7 @@ def sides(store: Database, unit_key: str) -> tuple[str, list[Difference]]:
     try:
         return "Right less left", left_and_right(store, unit_key)
     except UserError:
-        unit_row(store, unit_key)
+        refuse_unknown(store, unit_key)
         return "", []
 
 
@@ -159,6 +159,6 @@ def changes(store: Database, unit_key: str) -> tuple[str, list[Difference]]:
     try:
         first, second = either_side_of_work(store, unit_key)
     except UserError:
-        unit_row(store, unit_key)
+        refuse_unknown(store, unit_key)
         return "", []
     return f"{second} less {first}", before_and_after(store, unit_key, (first, second))

@@ -211,9 +211,9 @@ def of_unit(store: Database, unit_key: str) -> list[Series]:
 
 def over_time(store: Database) -> list[Series]:
     """Every series of every bench: loop-back gain, residual and noise, and its calibrations."""
-    from backbench.querying.saved_queries import shipped
+    from backbench.querying.saved_queries import one_shipped
 
-    frame = shipped()["bench-over-time"].run(store)
+    frame = one_shipped("bench-over-time").run(store)
     return _series(frame.filter(frame["value"].is_not_null()))
 
 

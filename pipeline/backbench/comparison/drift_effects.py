@@ -18,7 +18,6 @@ from backbench.comparison.standings import Standing
 from backbench.metrics.registry import registry
 from backbench.metrics.traits import Traits
 from backbench.quantities.writing import in_text, ordinary, signed
-from backbench.storage.database import Database
 
 if TYPE_CHECKING:
     import polars as pl
@@ -62,12 +61,14 @@ def _by_noise(step: drift.LevelChange, traits: Traits, value: float) -> float | 
     return None
 
 
-def drift_warnings(store: Database, lines: Sequence[Standing], among: pl.DataFrame) -> list[str]:
+def drift_warnings(
+    steps: Sequence[drift.LevelChange], lines: Sequence[Standing], among: pl.DataFrame
+) -> list[str]:
     """A warning for each step of a bench that lies between this unit's readings and a peer's,
     and matters: with the metrics, and to how many peers."""
     rows = list(among.iter_rows(named=True))
     notes = []
-    for step in drift.steps(store):
+    for step in steps:
         counts = {_name(line): len(_across(step, line, rows)) for line in lines}
         touched = [f"{name} ({n} peer{'s' * (n != 1)})" for name, n in counts.items() if n]
         if touched:
@@ -89,10 +90,12 @@ def _across(
 ) -> list[Mapping[str, Any]]:
     """The peers' readings on the other side of a step that matters to their difference."""
     change = effect(step, line.metric, line.value)
+    if not change:
+        return []
     same = [r for r in rows if (r["metric"], r["point_key"], r["limit_percent"]) ==
             (line.metric, line.point_key, line.limit_percent)]  # fmt: skip
     own = next((r for r in same if r["unit_key"] == line.unit_key), None)
-    if not change or own is None or own["bench_key"] != step.bench_key:
+    if own is None or own["bench_key"] != step.bench_key:
         return []
     return [
         r for r in same

@@ -40,9 +40,7 @@ class NoiseLevel:
         """What a listener may expect, in words."""
         if self.over_room is None:
             return "no listening place in the settings"
-        if self.over_room >= 0:
-            return "heard in a quiet room"
-        return "near the room's own noise" if self.over_room > -10 else "below the room's own noise"
+        return audibility(self.over_room)
 
 
 @dataclass(frozen=True)
@@ -53,6 +51,13 @@ class Loudest:
     at_1_m: float
     at_seat: float | None
     harmful: bool
+
+
+def audibility(over_room_db: float) -> str:
+    """What may be expected of noise so far above the room's own, in words."""
+    if over_room_db >= 0:
+        return "heard in a quiet room"
+    return "near the room's own noise" if over_room_db > -10 else "below the room's own noise"
 
 
 def pressure_level(volts: float, sensitivity_db: float) -> float:

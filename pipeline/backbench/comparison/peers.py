@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from backbench.errors import Fault, UserError
 from backbench.querying.saved_queries import not_found
@@ -14,6 +14,7 @@ from backbench.storage.database import Database
 if TYPE_CHECKING:
     import polars as pl
 
+Row = Mapping[str, Any]
 DEFAULT = ("technology", "kind_group")
 CHOOSABLE = (
     "technology", "kind", "kind_group", "topology", "decade", "power_class", "maker", "model",
@@ -38,28 +39,43 @@ class Peers:
     chosen: bool = False
 
 
-def unit_row(store: Database, unit_key: str) -> dict[str, object]:
-    """What the catalogue knows of a unit. Raises UserError, with near keys, if it isn't there."""
-    frame = store.frame("SELECT * FROM peer WHERE unit_key = $key", {"key": unit_key})
-    if frame.is_empty():
-        keys = [str(k) for (k,) in store.rows("SELECT unit_key FROM peer ORDER BY ALL")]
-        raise UserError("no such unit", [not_found("unit", unit_key, keys, "unit")])
-    return frame.row(0, named=True)
+def unit_in(units: pl.DataFrame, unit_key: str) -> Row:
+    """One of all units. Raises UserError, with near keys, if it isn't there."""
+    own = units.filter(units["unit_key"] == unit_key)
+    if own.is_empty():
+        raise _unknown(unit_key, units["unit_key"].to_list())
+    return own.row(0, named=True)
 
 
-def choose(store: Database, unit_key: str, by: Sequence[str] | None = None) -> Peers:
-    """The peers of a unit.
+def _unknown(unit_key: str, keys: Sequence[str]) -> UserError:
+    return UserError("no such unit", [not_found("unit", unit_key, keys, "unit")])
+
+
+def refuse_unknown(store: Database, unit_key: str) -> None:
+    """Raises UserError, with near keys, for a unit that isn't there."""
+    keys = [
+        str(key) for (key,) in store.rows("SELECT DISTINCT unit_key FROM appearance ORDER BY 1")
+    ]
+    if unit_key not in keys:
+        raise _unknown(unit_key, keys)
+
+
+def all_units(store: Database) -> pl.DataFrame:
+    """Every unit, with what peers are chosen by."""
+    return store.frame("SELECT * FROM peer ORDER BY unit_key")
+
+
+def choose(units: pl.DataFrame, unit: Row, by: Sequence[str] | None = None) -> Peers:
+    """The peers of a unit among all.
 
     by: columns in which peers must equal the unit ("decade"), or columns with a value of their
         own ("technology=tube", "decade=1960"); ("everything",) for the whole catalogue. By
         default the same technology and the same group of kinds, as `documents/kinds.py` and
         the settings declare them.
-    Raises UserError where the unit or a column is unknown.
+    Raises UserError where a column is unknown.
     """
-    unit = unit_row(store, unit_key)
-    frame = store.frame("SELECT * FROM peer ORDER BY unit_key")
-    wanted = {} if by and list(by) == [EVERYONE] else _wanted(unit, by or DEFAULT, frame)
-    keys = tuple(_matching(frame, wanted, unit_key))
+    wanted = {} if by and list(by) == [EVERYONE] else _wanted(unit, by or DEFAULT, units)
+    keys = tuple(_matching(units, wanted, str(unit["unit_key"])))
     description = (
         ", ".join(_criterion(name, value) for name, value in wanted.items()) or "every unit"
     )
@@ -70,9 +86,7 @@ def _values(frame: pl.DataFrame, name: str) -> list[str]:
     return sorted({str(value) for value in frame[name].drop_nulls()})
 
 
-def _wanted(
-    unit: dict[str, object], by: Sequence[str], frame: pl.DataFrame
-) -> dict[str, str | None]:
+def _wanted(unit: Row, by: Sequence[str], frame: pl.DataFrame) -> dict[str, str | None]:
     faults = []
     wanted: dict[str, str | None] = {}
     for choice in by:

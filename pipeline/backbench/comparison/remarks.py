@@ -7,7 +7,9 @@ from typing import TYPE_CHECKING, Any
 
 from backbench.comparison import drift_effects, listening_terms
 from backbench.comparison.another_session import default_note
+from backbench.comparison.drift import LevelChange
 from backbench.comparison.earlier_states import earlier_figures
+from backbench.comparison.heard_terms import heard_sentences
 from backbench.comparison.peers import Peers
 from backbench.comparison.stale_figures import MARK, REMEDY, Stale
 from backbench.comparison.standings import LIMIT_PERCENT, Standing
@@ -29,12 +31,14 @@ WORSE = "where a unit has several outputs, the worse one is compared"
 def listening(
     store: Database, unit: Mapping[str, Any], lines: Sequence[Standing], settings: Settings
 ) -> list[str]:
-    """Noise and loudness through the settings' loudspeakers; the list price in today's money."""
+    """What figures come to at the seat; the list price in today's money."""
     remarks: list[str] = []
     powers: list[float] = []
-    drives = kind_of_unit(str(unit["kind"])).drives_loudspeakers
+    kind = kind_of_unit(str(unit["kind"]))
     for line in lines:
-        at_loudspeaker = drives and not for_headphones(line.point_key)
+        if not for_headphones(line.point_key):
+            remarks += heard_sentences(store, kind, line, settings.listening)
+        at_loudspeaker = kind.drives_loudspeakers and not for_headphones(line.point_key)
         role = registry().traits(line.metric).listening if at_loudspeaker else None
         if role == "noise pressure" and line.value > 0:
             remarks += listening_terms.noise_sentences(line.value, line.bound == "upper", settings)
@@ -67,9 +71,10 @@ def _powers(store: Database, line: Standing) -> list[float]:
 
 
 def warnings(
-    store: Database, chosen: Peers, lines: Sequence[Standing], among: pl.DataFrame, unit_key: str
-) -> list[str]:
-    """What a reader should beware of: few peers, defaults, other states, drift."""
+    store: Database, chosen: Peers, lines: Sequence[Standing], among: pl.DataFrame, unit_key: str,
+    steps: Sequence[LevelChange],
+) -> list[str]:  # fmt: skip
+    """What a reader should beware of: few peers, defaults, other states, drift by these steps."""
     remarks = [chosen.note] if chosen.note else []
     if not lines:
         remarks.append("no reading of this unit is at a test point")
@@ -77,7 +82,7 @@ def warnings(
     return [
         *filter(None, remarks),
         *earlier_figures(store, unit_key, {line.metric for line in lines}),
-        *drift_effects.drift_warnings(store, lines, among),
+        *drift_effects.drift_warnings(steps, lines, among),
     ]
 
 

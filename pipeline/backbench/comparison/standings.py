@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
-from backbench.comparison.peers import Peers
+from backbench.comparison.drift import LevelChange, steps
+from backbench.comparison.peers import Peers, all_units
 from backbench.comparison.stale_figures import MARK, Stale, stale_figures
 from backbench.documents.input_sorts import LINE
 from backbench.documents.kinds import loudspeaker_kinds
 from backbench.documents.settings import Settings
-from backbench.metrics.registry import registry
+from backbench.metrics.registry import Registry, registry
 from backbench.quantities.counts import counted
 from backbench.statistics import ranks
 from backbench.storage.database import Database
@@ -102,10 +104,15 @@ class NearUnit:
 def compared_points() -> dict[str, tuple[str, ...]]:
     """Metrics that units are compared in, in the order shown, each with its test points in order
     of preference: those at a line input, then those at the others."""
+    return _compared_points(registry())
+
+
+@lru_cache(maxsize=2)
+def _compared_points(declared: Registry) -> dict[str, tuple[str, ...]]:
     return {
         metric: (*points, *(at_input(sort, point) for sort, own in OTHER_PATHS for point in points
                             if point in own))
-        for metric, points in registry().compared().items()
+        for metric, points in declared.compared().items()
     }  # fmt: skip
 
 
@@ -160,12 +167,15 @@ class Common:
     """What every unit is compared with: the worse output of each unit at every place, and what
     there is of each metric of each unit. Read once, it serves any number of comparisons.
 
-    stale: figures that are out of date by the settings as they are now.
+    units: every unit, as peers are chosen from. stale: figures that are out of date by the settings
+    as they are now. steps: of the benches.
     """
 
+    units: pl.DataFrame
     values: pl.DataFrame
     absences: pl.DataFrame
     stale: Stale
+    steps: tuple[LevelChange, ...]
 
 
 def read_common(store: Database, entered: bool = True, settings: Settings | None = None) -> Common:
@@ -175,9 +185,11 @@ def read_common(store: Database, entered: bool = True, settings: Settings | None
     """
     wanted = compared_values(entered)
     return Common(
+        all_units(store),
         store.frame(OF_ALL, wanted),
         store.frame(ABSENCES, {"metrics": wanted["metrics"]}),
         stale_figures(store, settings) if settings else Stale(),
+        tuple(steps(store)),
     )
 
 

@@ -13,6 +13,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from backbench.comparison.heard_terms import JUST_HEARD_DB
 from backbench.comparison.listening_terms import pressure_level
 from backbench.comparison.quantity_names import titled
 from backbench.comparison.standings import LIMIT_PERCENT
@@ -43,9 +44,6 @@ THRESHOLD_DB = 2.4
 """Threshold of hearing at 1 kHz in a free field, dB SPL (ISO 389-7; from memory)."""
 QUIET_ROOM_DB = 20.0
 """Noise of a very quiet room, dB SPL(A) (common practice, no source)."""
-JUST_HEARD_DB = 1.0
-"""Smallest difference of level that is heard, about (Zwicker and Fastl, Psychoacoustics; from
-memory)."""
 
 
 @dataclass(frozen=True)

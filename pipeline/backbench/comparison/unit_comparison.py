@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from backbench.comparison.compared_sides import changes, sides
 from backbench.comparison.differences import Difference
-from backbench.comparison.peers import Peers, choose, unit_row
+from backbench.comparison.peers import Peers, choose, refuse_unknown, unit_in
 from backbench.comparison.remarks import listening, methods, out_of_date, warnings
 from backbench.comparison.standings import (
     Common,
@@ -94,13 +94,16 @@ def compare_unit(
     read with the same include_entered and settings.
     settings: loudspeakers and listening place, for levels in a listener's terms; none without.
     """
-    unit = unit_row(store, unit_key)
+    if common is None:
+        refuse_unknown(store, unit_key)
+        common = read_common(store, include_entered, settings)
+    unit = unit_in(common.units, unit_key)
+    chosen = choose(common.units, unit, peers)
     work, outputs = changes(store, unit_key), sides(store, unit_key)
-    chosen = choose(store, unit_key, peers)
-    common = common or read_common(store, include_entered, settings)
     lines, nearest, days = placed(common, unit_key, chosen)
     cautions = (
-        *out_of_date(common.stale, days, unit_key), *warnings(store, chosen, lines, days, unit_key)
+        *out_of_date(common.stale, days, unit_key),
+        *warnings(store, chosen, lines, days, unit_key, common.steps),
     )  # fmt: skip
     made = Comparison(
         unit_key=unit_key,

@@ -130,6 +130,11 @@ class Listening(Strict):
     """Distance of the seat from the loudspeakers. Example: `3`"""
     room_noise_dba: Annotated[float, Field(ge=0, le=100)]
     """Background noise of the room. Example: `28`"""
+    music_db: Annotated[float, Field(ge=40, le=130), in_unit("dB")] | None = None
+    """Sound pressure level at the seat where a source plays the reference level that its noise is
+    stated re (a record's or a tape's reference tone, full modulation, full scale); without it no
+    noise of a source is told as a level there. Example: `85`
+    """
 
 
 class Cluster(Strict):

@@ -129,6 +129,7 @@ def _ratio(above: Reading, below: Reading) -> MeasuredValue:
         also_called=("sep", "crosstalk", "channel sep", "separation", "channel separation"),
         compared_at=("channels-1khz",),
         position=150,
+        listening="place of one channel",
         given_by="a tone of 1 kHz with one channel driven",
         point_family="between channels",
         captions=("separation-against-balance",),

@@ -9,6 +9,7 @@ from functools import lru_cache
 import numpy as np
 
 from backbench.errors import NotApplicable, Refusal
+from backbench.metrics import least_asked
 from backbench.metrics.declaration import CurveData, MeasuredValue, curve, metric
 from backbench.metrics.session_spreads import FLUTTER
 from backbench.metrics.traits import OF_A_SPEED_TONE, Traits
@@ -161,6 +162,7 @@ def flutter_two_sigma(seen: TransportView) -> MeasuredValue:
     "stated; " + _WEIGHTED,
     traits=Traits(
         compared_at=OF_A_SPEED_TONE, position=202, only_with="transport", session_spread=FLUTTER,
+        asked=least_asked.WEIGHTED_FLUTTER,
         also_called=("wow and flutter din", "w&f din", "wow and flutter weighted peak"),
     ),
 )  # fmt: skip

@@ -12,7 +12,7 @@ from backbench.errors import Refusal
 from backbench.metrics.bench_floor import CHOICE, LINE_CHOICE, less_lines, less_noise
 from backbench.metrics.declaration import MeasuredValue, metric
 from backbench.metrics.noise import HALF_STEP, IdleView, line_figure, of_either_mains
-from backbench.metrics.noise_in_time import density_known_to
+from backbench.metrics.noise_in_time import HISS_HZ, known_to
 from backbench.metrics.sample_steps import STEPS_CHOICE, dither_off, with_undithered_steps
 from backbench.metrics.warnings import joined
 from backbench.quantities.writing import in_text
@@ -31,7 +31,6 @@ MEDIAN_EFFICIENCY = 0.74
 BACKGROUND_BINS = 6000.0
 """Bins that the background of a wide band rests on at most: 700 of each third of an octave, of
 which the uppermost weigh most (computed)."""
-HISS_HZ = (1000.0, 10_000.0)
 THIRDS = 10
 """Thirds of an octave in that band."""
 COARSE_RATE_HZ = 8_000.0
@@ -133,9 +132,7 @@ def _hiss(idle: IdleView) -> MeasuredValue:
     level = _mean_of_thirds(power, np.flatnonzero(clear) + chosen.start, spread)
     value = math.sqrt(level.square / own.resolution_hz)
     dof = 2 * math.log(2) ** 2 * level.bins / (spread * MEDIAN_EFFICIENCY)
-    known = density_known_to(
-        idle.blocks, 1 / math.sqrt(2 * dof), dof, spread=spread, band_hz=HISS_HZ
-    )
+    known = known_to(1 / math.sqrt(2 * dof), dof, spread, idle.hiss_by_block)
     estimation = value * known.u
     total = combine(
         [Contribution(estimation, known.dof), Contribution(value * idle.track.calibration)]

@@ -45,6 +45,7 @@ _LEVELS = "0.5 V at a line input, 5 mV at phono, 0.5 mV where its name says movi
     traits=Traits(
         compared_at=AT_IDLE,
         position=42,
+        listening="unweighted noise below reference",
         on_request=True,
         usual_stimulus="idle",
         session_spread=RESIDUAL_DB,

@@ -8,6 +8,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from backbench.metrics import least_asked
 from backbench.metrics.declaration import Bound, MeasuredValue, derived
 from backbench.metrics.reading_ratios import is_near, ratio_in_db
 from backbench.metrics.session import (
@@ -76,6 +77,7 @@ def _ratio(small: Reading, tone: Reading, detail: dict[str, str]) -> Derived:
     choice=_DISC,
     traits=Traits(
         compared_at=OF_A_SILENT_MEDIUM, position=214, only_with="transport",
+        asked=least_asked.RUMBLE,
         of_medium="disc",
         usual_stimulus="silent medium", given_by=_GIVEN,
     ),
@@ -95,6 +97,7 @@ def rumble(session: Session) -> Iterator[DerivedResult]:
     choice=_DISC,
     traits=Traits(
         compared_at=OF_A_SILENT_MEDIUM, position=215, only_with="transport",
+        asked=least_asked.WEIGHTED_RUMBLE,
         of_medium="disc",
         usual_stimulus="silent medium", given_by=_GIVEN,
     ),
@@ -148,6 +151,7 @@ def medium_snr(session: Session) -> Iterator[DerivedResult]:
     "signal at the same settings, 20 Hz to 20 kHz (detail tells the flux)",
     traits=Traits(
         compared_at=OF_A_SILENT_MEDIUM, position=216, only_with="transport",
+        listening="noise below reference",
         of_medium="tape",
         usual_stimulus="silent medium", given_by=_GIVEN,
     ),

@@ -15,7 +15,16 @@ from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.bench_floor import CHOICE, LINE_CHOICE, greatest_own, less_noise, lines_off
 from backbench.metrics.bench_levels import loop_back_views
 from backbench.metrics.declaration import CaptureData, MeasuredValue, metric, view
-from backbench.metrics.noise_in_time import Band, Blocks, refuse_gate, rms_known_to
+from backbench.metrics.noise_in_time import (
+    HISS_HZ,
+    Band,
+    Blocks,
+    Clear,
+    clear_of_lines,
+    middles_of,
+    refuse_gate,
+    rms_known_to,
+)
 from backbench.metrics.nothing_playing import loud_remark, refuse_played
 from backbench.metrics.sample_steps import STEPS_CHOICE, dither_off, with_undithered_steps
 from backbench.metrics.traits import AT_IDLE, Overview, Traits
@@ -110,6 +119,18 @@ class IdleView(Stepped):
         return block_powers(self.track, BAND_HZ[1])
 
     @cached_property
+    def hiss_by_block(self) -> Array:
+        """Median power of the bins of each block between 1 and 10 kHz; ratios alone mean much."""
+        return middles_of(self.blocks, HISS_HZ)
+
+    @cached_property
+    def clear(self) -> Clear:
+        """Where noise alone is between 20 Hz and 20 kHz."""
+        chosen, power = self.band()
+        hz = np.arange(chosen.start, chosen.stop) * self.spectrum.resolution_hz
+        return clear_of_lines(self.blocks, power / self.noise[chosen], hz)
+
+    @cached_property
     def step_v(self) -> float:
         """Step that the samples use, V; 0 where there is none."""
         return sample_step(self.track)
@@ -175,7 +196,7 @@ def idle_view(capture_data: CaptureData, number: int) -> IdleView:
     remark = loud_remark(refuse_played(own_spectrum, noise))
     refuse_cut_band(own_spectrum, sample_step(track))
     idle = IdleView(capture_data, track, own_spectrum, noise, remark)
-    refuse_gate(*idle.blocks)
+    refuse_gate(idle.hiss_by_block)
     return idle
 
 
@@ -191,11 +212,9 @@ def steady_noise(idle: IdleView, weights: Array | None) -> MeanSquare:
 def noise_figure(idle: IdleView, weights: Array | None) -> MeasuredValue:
     """Rms of the band, weighted or not, with its uncertainty."""
     chosen, power = idle.band()
-    square, hz = steady_noise(idle, weights), idle.spectrum.resolution_hz
-    band = Band(
-        power, idle.noise[chosen], np.ones(len(power)) if weights is None else weights,
-        np.arange(chosen.start, chosen.stop) * hz,
-    )  # fmt: skip
+    square = steady_noise(idle, weights)
+    given = np.ones(len(power)) if weights is None else weights
+    band = Band(idle.noise[chosen], given, idle.clear)
     known = rms_known_to(idle.blocks, square, idle.spectrum.window.spread, band)
     estimation = known.u * square.rms
     total = combine(

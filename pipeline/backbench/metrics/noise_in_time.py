@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from backbench.errors import Refusal
 from backbench.quantities.writing import in_text
 from backbench.signal.block_scatter import OVERLAPPED, scatter
-from backbench.signal.power import MeanSquare
+from backbench.signal.power import MeanSquare, product
 from backbench.signal.quantiles import middle
 from backbench.signal.track import Array
 from backbench.signal.uncertainty import Contribution, combine
@@ -25,7 +25,8 @@ BY_CHANCE = 1e-3
 LEAST_BLOCKS = 8
 LINE = 50.0
 """Times the noise above which a bin is a line's: hardly ever by chance."""
-GATED_HZ = (1000.0, 10_000.0)
+HISS_HZ = (1000.0, 10_000.0)
+"""Where hiss is read, away from most hum."""
 GATED_DB = 9.0
 """Between all blocks before and all after: common practice, no source."""
 STRADDLE = 2
@@ -37,12 +38,35 @@ Blocks = tuple[NDArray[np.float32], float]
 
 
 class Band(NamedTuple):
-    """Bins of a spectrum: power and noise by bin, V^2, power factors, and their frequencies, Hz."""
+    """Bins of a spectrum: noise by bin, V^2, power factors, and which of them noise alone fills."""
 
-    power: Array
     noise: Array
     weights: Array
-    hz: Array
+    clear: Clear
+
+
+class Clear(NamedTuple):
+    """Where the bins of a band lie among those of blocks of time.
+
+    free: bins that no line reaches. told: of each bin of the blocks, the last of the band's that
+    lie there, and where that is.
+    """
+
+    free: NDArray[np.bool_]
+    last: NDArray[np.int_]
+    place: NDArray[np.int_]
+
+
+def clear_of_lines(blocks: Blocks, over: Array, hz: Array) -> Clear:
+    """Where noise alone is in a band, however it is weighted.
+
+    over: power re the noise by bin. hz: frequencies of the bins, rising, Hz.
+    """
+    power, width_hz = blocks
+    place = np.minimum(np.rint(hz / width_hz).astype(int), power.shape[1] - 1)
+    last = np.flatnonzero(np.diff(place, append=-1))
+    free = _clear(place[last], np.maximum.reduceat(over, np.r_[0, last[:-1] + 1]), power.shape[1])
+    return Clear(free[place], last, place[last])
 
 
 def rms_known_to(blocks: Blocks, square: MeanSquare, spread: float, band: Band) -> Contribution:
@@ -51,20 +75,17 @@ def rms_known_to(blocks: Blocks, square: MeanSquare, spread: float, band: Band) 
     square: weighted, with the variance that steady noise has. spread: of the window. Lines are left
     out of the blocks, which let a part of a line through that goes with its phase.
     """
-    power, width_hz = blocks
+    power, _ = blocks
     own = Contribution(square.relative, square.samples)
-    place = np.minimum(np.rint(band.hz / width_hz).astype(int), power.shape[1] - 1)
-    clear = _clear(place, band.power / band.noise, power.shape[1])
     noise = band.noise * band.weights
-    inside = noise[clear[place]]
-    if not inside.sum() > 0:
+    inside = noise * band.clear.free
+    total = float(inside.sum())
+    if not total > 0:
         return own
+    last, squares = band.clear.last, spread * product(inside, inside)
     by_block = np.zeros(power.shape[1], dtype=np.float32)
-    by_block[place] = band.weights * clear[place]
-    steady = Contribution(
-        math.sqrt(spread * float(inside @ inside)) / (2 * float(inside.sum())),
-        2 * float(inside.sum()) ** 2 / (spread * float(inside @ inside)),
-    )
+    by_block[band.clear.place] = band.weights[last] * band.clear.free[last]
+    steady = Contribution(math.sqrt(squares) / (2 * total), 2 * total**2 / squares)
     known = known_to(steady.u, steady.dof, spread, (power @ by_block).astype(np.float64))
     if known == steady:
         return own
@@ -73,26 +94,23 @@ def rms_known_to(blocks: Blocks, square: MeanSquare, spread: float, band: Band) 
 
 
 def _clear(place: NDArray[np.int_], over: Array, count: int) -> NDArray[np.bool_]:
-    """Bins of the blocks that no line reaches; over: power re the noise by bin, and its place.
+    """Bins of the blocks that no line reaches; over: greatest power re the noise at each place.
 
     The lobes of a Hann window fall with the third power of the distance (closed form).
     """
-    strongest = np.zeros(count)
-    np.maximum.at(strongest, place, over)
     clear = np.ones(count, dtype=bool)
-    for line in np.flatnonzero(strongest > LINE).tolist():
-        reach = REACH + math.ceil((10 * strongest[line]) ** (1 / 6))
-        clear[max(line - reach, 0) : line + reach + 1] = False
+    for line in np.flatnonzero(over > LINE).tolist():
+        reach = REACH + math.ceil((10 * over[line]) ** (1 / 6))
+        clear[max(place[line] - reach, 0) : place[line] + reach + 1] = False
     return clear
 
 
-def density_known_to(
-    blocks: Blocks, relative: float, dof: float, *, spread: float, band_hz: tuple[float, float]
-) -> Contribution:
-    """The same of a density that is a median of bins, from the median of each block."""
+def middles_of(blocks: Blocks, band_hz: tuple[float, float]) -> Array:
+    """Median by block of the bins of a band, the last of which lies at its upper end."""
     power, width_hz = blocks
     first, last = (round(hz / width_hz) for hz in band_hz)
-    return known_to(relative, dof, spread, middle(power[:, first : last + 1].T.astype(np.float64)))
+    # Single precision keeps the order of values, and the mean of two is taken in double.
+    return middle(power[:, first : last + 1].T, np.float64)
 
 
 def known_to(relative: float, dof: float, spread: float, squares: Array) -> Contribution:
@@ -109,14 +127,13 @@ def known_to(relative: float, dof: float, spread: float, squares: Array) -> Cont
     return Contribution(seen, blocks)
 
 
-def refuse_gate(power: NDArray[np.float32], width_hz: float) -> None:
+def refuse_gate(squares: Array) -> None:
     """Refuse a record whose noise is one thing before an instant and far less, or more, after it.
 
-    power: by block and bin. width_hz: of a bin. Bursts come back to what was before; a gate closes,
-    as an output that is muted does.
+    squares: by block. Bursts come back to what was before; a gate closes, as an output that is
+    muted does.
     """
-    first, last = (round(hz / width_hz) for hz in GATED_HZ)
-    levels = 10 * np.log10(np.maximum(middle(power[:, first:last].T.astype(np.float64)), 1e-300))
+    levels = 10 * np.log10(np.maximum(squares, 1e-300))
     for k in range(1, len(levels) - STRADDLE):
         before, after = levels[:k], levels[k + STRADDLE :]
         falls = max(float(before.min() - after.max()), float(after.min() - before.max()))

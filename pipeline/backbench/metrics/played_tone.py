@@ -11,6 +11,7 @@ import numpy as np
 
 from backbench.documents.stimuli import ToneOnMedium
 from backbench.errors import NotApplicable, Refusal
+from backbench.metrics import least_asked
 from backbench.metrics.declaration import CaptureData, MeasuredValue, metric, view
 from backbench.metrics.session_spreads import AZIMUTH_ANGLE
 from backbench.metrics.traits import OF_A_PLAYED_TONE, Traits
@@ -242,7 +243,13 @@ def azimuth_angle(seen: PlayedToneView) -> Iterator[MeasuredValue]:
     version=1,
     choice="a band with one channel recorded: the driven output over what is in phase with its "
     "tone on this one; a bound where that doesn't stand out",
-    traits=Traits(compared_at=OF_A_PLAYED_TONE, position=218, only_with="transport"),
+    traits=Traits(
+        compared_at=OF_A_PLAYED_TONE,
+        position=218,
+        only_with="transport",
+        listening="place of one channel",
+        asked=least_asked.SEPARATION,
+    ),
 )
 def played_separation(seen: PlayedToneView) -> Iterator[MeasuredValue]:
     """Level of the driven channel's tone re what it leaves on this one."""
@@ -270,7 +277,14 @@ def played_separation(seen: PlayedToneView) -> Iterator[MeasuredValue]:
     stimuli=["played tone"],
     version=1,
     choice="level of this output over that of the first; the recording's own balance is part of it",
-    traits=Traits(compared_at=OF_A_PLAYED_TONE, position=219, only_with="transport", has_sign=True),
+    traits=Traits(
+        compared_at=OF_A_PLAYED_TONE,
+        position=219,
+        only_with="transport",
+        has_sign=True,
+        listening="level difference",
+        asked=least_asked.BALANCE,
+    ),
 )
 def played_balance(seen: PlayedToneView) -> Iterator[MeasuredValue]:
     """Difference in level of a tone that both channels hold."""

@@ -213,6 +213,7 @@ def dynamic_range(session: Session) -> Iterator[Derived]:
     traits=Traits(
         compared_at=AT_RECORDED_LEVELS,
         position=166,
+        listening="unweighted noise below reference",
         point_family="recorded levels",
         session_spread=RESIDUAL_DB,
         only_with="played source",

@@ -60,6 +60,7 @@ def gain_at_1_khz(response: ResponseView) -> MeasuredValue:
         session_spread=ONE_SWEEP,
         compared_at=OVER_THE_BAND,
         position=160,
+        listening="flatness",
         whole_band=True,
         captions=("response-over-peers",),
     ),

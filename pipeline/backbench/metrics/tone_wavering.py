@@ -14,6 +14,7 @@ from backbench.signal.block_scatter import Scatter, grouped, scatter
 from backbench.signal.harmonics import Harmonics
 from backbench.signal.line_course import LineCourse
 from backbench.signal.line_wavering import lost_by_wavering, noise_density, wavering_outside
+from backbench.signal.quantiles import middle
 from backbench.signal.tone import BAND_HZ
 from backbench.signal.tone_course import tone_course
 
@@ -49,11 +50,10 @@ def wavering_remark(tone: ToneView, beside: float) -> str | None:
             f"the tone's level or phase varies by {percent} rms within the record, which makes "
             "noise beside it of its own"
         )
-    jump, _ = _jump(course)
     if _of_jump(tone, course) > PART * beside:
         return (
-            f"the steady part jumps by {in_text(jump, 'V', 2)} within the record, which makes "
-            "noise of its own"
+            f"the steady part jumps by {in_text(_jump(course)[0], 'V', 2)} within the record, "
+            "which makes noise of its own"
         )
     clicks = _outside_and_clicks(tone, course)[1]
     if clicks > PART * beside:
@@ -68,11 +68,21 @@ def _jump(course: LineCourse) -> tuple[float, int]:
         return 0.0, 0
     moved = np.abs(course.offset[2:] - course.offset[:-2])
     at = int(np.argmax(moved))
-    return max(float(moved[at]) - SURELY_JUMPS * float(np.median(moved)), 0.0), at + 1
+    return max(float(moved[at]) - SURELY_JUMPS * float(middle(moved)), 0.0), at + 1
+
+
+_jumped: WeakKeyDictionary[ToneView, float] = WeakKeyDictionary()
 
 
 def _of_jump(tone: ToneView, course: LineCourse) -> float:
-    """Mean square, V^2, that a jump of the steady part leaves above 20 Hz, through the window.
+    """Mean square, V^2, that a jump of the steady part leaves above 20 Hz, reckoned once."""
+    if tone not in _jumped:
+        _jumped[tone] = _through_window(tone, course)
+    return _jumped[tone]
+
+
+def _through_window(tone: ToneView, course: LineCourse) -> float:
+    """What the window makes of a jump.
 
     Closed form: a step V has the energy V^2 / (2 pi^2 f) above f.
     """

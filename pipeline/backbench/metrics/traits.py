@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from backbench.documents.kinds import Battery, Medium
+from backbench.metrics.least_asked import LeastAsked
 from backbench.metrics.session_spreads import SessionSpread
 
 AT_IDLE = ("idle", "idle-volume-down")
@@ -43,6 +44,21 @@ OF_A_SILENT_MEDIUM = ("silent-medium",)
 OF_A_PLAYED_SWEEP = ("played-sweep",)
 
 CurveRole = Literal["level over frequency", "phase over frequency"]
+ListenersTerm = Literal[
+    "noise pressure",
+    "greatest pressure",
+    "level difference",
+    "place of one channel",
+    "pitch",
+    "flatness",
+    "field in stereo",
+    "field in mono",
+    "noise below reference",
+    "unweighted noise below reference",
+]
+"""What a figure comes to at the seat: sound pressures through a loudspeaker, the place that a sound
+seems to come from, pitch, a response against the least difference that is heard, the field of a
+broadcast, noise where music plays at the reference level that the figure is stated re."""
 PointFamily = Literal[
     "output impedance",
     "between channels",
@@ -122,8 +138,8 @@ class Traits:
     also_called: headings of old records that most likely mean it; each stands with one metric.
     entered_u, entered_u_percent: standard uncertainty of the instrument that an entered figure was
         read from, in the metric's unit and of the figure in %, where the entry states none.
-    listening: what it says in a listener's terms: the sound pressure of noise, the greatest
-        sound pressure, or a difference of level; None: nothing.
+    listening: what it says in a listener's terms; None: nothing.
+    asked: what a published standard asked of it, at least, of machines for a medium.
     given_by: the captures that it is worked out from, in words; "": the capture of its stimulus.
     """
 
@@ -155,7 +171,8 @@ class Traits:
     also_called: tuple[str, ...] = ()
     entered_u: float = 0.0
     entered_u_percent: float = 0.0
-    listening: Literal["noise pressure", "greatest pressure", "level difference"] | None = None
+    listening: ListenersTerm | None = None
+    asked: tuple[LeastAsked, ...] = ()
     given_by: str = ""
 
     def __post_init__(self) -> None:

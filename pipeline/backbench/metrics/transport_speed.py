@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from backbench.documents.stimuli import Transport
+from backbench.metrics import least_asked
 from backbench.metrics.declaration import CaptureData, MeasuredValue, metric, view
 from backbench.metrics.session_spreads import SPEED
 from backbench.metrics.traits import OF_A_SPEED_TONE, Traits
@@ -63,9 +64,10 @@ def transport(capture_data: CaptureData, number: int) -> TransportView:
     f"and by what the record's ends cut off; "
     f"{_UNKNOWN}",
     traits=Traits(
-        session_spread=SPEED, compared_at=OF_A_SPEED_TONE, position=200, only_with="transport"
+        session_spread=SPEED, compared_at=OF_A_SPEED_TONE, position=200, only_with="transport",
+        listening="pitch", asked=least_asked.SPEED,
     ),
-)
+)  # fmt: skip
 def speed_error(seen: TransportView) -> MeasuredValue:
     """Deviation of the played frequency from that of the test record."""
     hz, u, dof = seen.speed.mean

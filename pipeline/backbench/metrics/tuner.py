@@ -157,7 +157,9 @@ def level_for(seen: TunerView, column: ValuesByLevel, wanted_db: float) -> Measu
     version=1,
     choice="least RF level from which noise and distortion, as root sum square, stay 30 dB below "
     "the audio; " + RF_CHOICE,
-    traits=Traits(compared_at=OF_RF_LEVELS, position=220, only_with="tuner"),
+    traits=Traits(
+        compared_at=OF_RF_LEVELS, position=220, only_with="tuner", listening="field in mono"
+    ),
 )
 def usable_sensitivity(seen: TunerView) -> MeasuredValue:
     """Least RF level at which noise and distortion are 30 dB below full modulation."""
@@ -182,7 +184,9 @@ def noise_and_distortion(snr: ValuesByLevel, distortion: ValuesByLevel) -> Value
     stimuli=["tuner table"],
     version=1,
     choice="least RF level from which audio over noise stays at 50 dB; " + RF_CHOICE,
-    traits=Traits(compared_at=OF_RF_LEVELS, position=230, only_with="tuner"),
+    traits=Traits(
+        compared_at=OF_RF_LEVELS, position=230, only_with="tuner", listening="field in mono"
+    ),
 )
 def quieting_sensitivity(seen: TunerView) -> MeasuredValue:
     """Least RF level at which the noise is 50 dB below the audio."""
@@ -204,7 +208,12 @@ def quieting_level(seen: TunerView, snr: ValuesByLevel) -> MeasuredValue:
     version=1,
     choice="greatest ratio in the table; a bound where it still rises by more than 1 dB in its "
     "last row",
-    traits=Traits(compared_at=OF_RF_LEVELS, position=240, only_with="tuner"),
+    traits=Traits(
+        compared_at=OF_RF_LEVELS,
+        position=240,
+        only_with="tuner",
+        listening="unweighted noise below reference",
+    ),
 )
 def ultimate_snr(seen: TunerView) -> MeasuredValue:
     """The audio over noise that strong signals reach."""
@@ -229,7 +238,9 @@ def greatest_ratio(snr: ValuesByLevel) -> MeasuredValue:
     stimuli=["tuner table"],
     version=1,
     choice="of the table's column, at 65 dBf, straight between its rows",
-    traits=Traits(compared_at=OF_RF_LEVELS, position=250, only_with="tuner"),
+    traits=Traits(
+        compared_at=OF_RF_LEVELS, position=250, only_with="tuner", listening="place of one channel"
+    ),
 )
 def stereo_separation(seen: TunerView) -> MeasuredValue:
     """Separation of the channels at an RF level of 65 dBf."""

@@ -91,7 +91,9 @@ def usable_sensitivity_stereo(seen: TunerView) -> MeasuredValue:
     stimuli=["tuner table"],
     version=1,
     choice=_STEREO + "as in mono; " + RF_CHOICE,
-    traits=Traits(compared_at=OF_RF_LEVELS, position=244, only_with="tuner"),
+    traits=Traits(
+        compared_at=OF_RF_LEVELS, position=244, only_with="tuner", listening="field in stereo"
+    ),
 )
 def quieting_sensitivity_stereo(seen: TunerView) -> MeasuredValue:
     """Least RF level at which the noise in stereo is 50 dB below the audio."""
@@ -107,7 +109,12 @@ def quieting_sensitivity_stereo(seen: TunerView) -> MeasuredValue:
     stimuli=["tuner table"],
     version=1,
     choice=_STEREO + "as in mono",
-    traits=Traits(compared_at=OF_RF_LEVELS, position=245, only_with="tuner"),
+    traits=Traits(
+        compared_at=OF_RF_LEVELS,
+        position=245,
+        only_with="tuner",
+        listening="unweighted noise below reference",
+    ),
 )
 def ultimate_snr_stereo(seen: TunerView) -> MeasuredValue:
     """The audio over noise that strong signals reach in stereo."""

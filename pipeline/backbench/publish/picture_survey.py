@@ -28,9 +28,10 @@ VIEWS = (
     View("phone of 360 px", 326, narrow=True),
     View("phone of 360 px, dark", 326, narrow=True, dark=True),
     View("still of 1920 px at half size", 960),
-    View("printed sheet, A4", 680),
+    View("printed sheet, A4, first picture", 680),
+    View("printed sheet, A4, the others", 216, narrow=True),
 )
-"""Widths of the picture itself: less the page's margins."""
+"""Widths of the picture itself: less the margins of its page, and in columns there."""
 
 
 def survey(pictures: Sequence[str]) -> dict[str, Counter[str]]:

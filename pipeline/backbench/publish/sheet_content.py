@@ -30,6 +30,9 @@ PICTURES = (
     ("harmonics-left-and-right", "Harmonics"),
     ("response-over-peers", "Response"),
     ("idle-spectrum-of-a-unit", "Spectrum at idle"),
+    ("separation-over-frequency", "Channel separation over frequency"),
+    ("response-by-setting", "Response by setting of the controls"),
+    ("balance-over-volume", "Channel balance over the volume control"),
 )
 """Saved queries whose charts a sheet shows of a unit, in this order."""
 CHANGE_PICTURES = (
@@ -161,7 +164,7 @@ def _part(
         store, site_data, review, unit, compared.kind,
         lines=compared.lines, peers=compared.peers.keys, stale=stale,
     )  # fmt: skip
-    judged = tuple(verdicts(store, unit, review))
+    judged = compared.verdicts if current else tuple(verdicts(store, unit, review))
     card = scorecard_picture(renderer, site_data, compared) if current and most else None
     heard, tags = _heard(store, review, unit)
     absences, lacking = _absences(store, review, unit), _lacking(renderer, review, unit)

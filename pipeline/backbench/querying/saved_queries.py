@@ -245,6 +245,16 @@ def _shipped() -> dict[str, SavedQuery]:
     return _load([SHIPPED])
 
 
+@cache
+def one_shipped(name: str) -> SavedQuery:
+    """One of those that come with the program, without reading the others."""
+    path = SHIPPED.folder / f"{name}.sql"
+    query, faults = parse(_text(path, path.name), name, f"{SHIPPED.label}/{path.name}")
+    if faults:
+        raise UserError(f"the saved query {name} can't be used", faults)
+    return query
+
+
 Check = Callable[[SavedQuery], Sequence[Fault]]
 """What else may be wrong with a query of one's own, which this floor can't know."""
 

@@ -47,7 +47,7 @@ def refuse_flat_tops(track: Track, noise_v: float) -> None:
     Refusal
         With the level at which it is cut off.
     """
-    low, high = float(np.min(track.volts)), float(np.max(track.volts))
+    low, high = track.lowest_and_highest
     alike = max(ALIKE_STEPS * sample_step(track), FINE * max(high, -low))
     if noise_v < NOISE_OVER * alike:
         return

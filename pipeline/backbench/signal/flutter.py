@@ -7,8 +7,8 @@ from functools import lru_cache
 
 import numpy as np
 
+from backbench.signal.charged_voltage import follow
 from backbench.signal.played_tone import FLAT_SHARE, HALF_WIDTH_HZ, PlayedTone
-from backbench.signal.quasi_peak import follow
 from backbench.signal.track import Array
 
 WEIGHTING_DB = (

@@ -41,7 +41,7 @@ def check_record(track: Track) -> None:
             f"too short: {in_text(seconds, 's')} where at least "
             f"{in_text(SHORTEST_S, 's')} are needed"
         )
-    low, high = float(np.min(track.volts)), float(np.max(track.volts))
+    low, high = track.lowest_and_highest
     if not np.isfinite(low) or not np.isfinite(high):
         raise Refusal("some samples are not finite numbers: the file is damaged")
     if low == high:

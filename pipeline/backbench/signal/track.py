@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -36,3 +37,8 @@ class Track:
     calibration: float
     bits: int | None = None
     remark: str | None = None
+
+    @cached_property
+    def lowest_and_highest(self) -> tuple[float, float]:
+        """Least and greatest sample, V."""
+        return float(self.volts.min()), float(self.volts.max())

@@ -87,7 +87,8 @@ def few_levels(track: Track) -> bool:
     -------
     bool
     """
-    return float(np.ptp(track.volts)) < LEAST_LEVELS * sample_step(track)
+    low, high = track.lowest_and_highest
+    return high - low < LEAST_LEVELS * sample_step(track)
 
 
 def _step(track: Track) -> float:

@@ -11,6 +11,8 @@ from __future__ import annotations
 import math
 from typing import Literal
 
+from backbench.statistics.students_t import below
+
 SURE = 0.95
 Decision = Literal["fails", "inconclusive", "meets"]
 
@@ -57,9 +59,7 @@ def _probability(deviate: float, dof: float | None) -> float:
     """That a value lies below this many standard uncertainties above its estimate."""
     if dof is None or math.isinf(dof):
         return 0.5 * math.erfc(-deviate / math.sqrt(2))
-    from scipy.special import stdtr
-
-    return float(stdtr(dof, deviate))
+    return below(dof, deviate)
 
 
 def outcome_of(probability: tuple[float, float]) -> Decision:

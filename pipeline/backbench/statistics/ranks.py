@@ -22,6 +22,7 @@ import numpy.typing as npt
 
 from backbench.errors import Refusal
 from backbench.quantities.counts import counted
+from backbench.statistics.students_t import all_below
 
 Floats = npt.NDArray[np.float64]
 Flags = npt.NDArray[np.bool_]
@@ -98,8 +99,6 @@ def below(values: Values, rows: slice | None = None) -> Floats:
     rows: units i to give (all by default). Student's t with Welch-Satterthwaite degrees of
     freedom (GUM G.4.1); certain where neither has an uncertainty and the values differ.
     """
-    from scipy import special
-
     part = rows or slice(None)
     difference = values.value[None, :] - values.value[part, None]
     own, other = values.uncertainty[part, None] ** 2, values.uncertainty[None, :] ** 2
@@ -107,7 +106,7 @@ def below(values: Values, rows: slice | None = None) -> Floats:
     with np.errstate(divide="ignore", invalid="ignore"):
         spread = own**2 / values.dof[part, None] + other**2 / values.dof[None, :]
         dof = np.where(spread > 0, variance**2 / spread, 1e12)
-        p = special.stdtr(np.minimum(dof, 1e12), -difference / np.sqrt(variance))
+        p = all_below(np.minimum(dof, 1e12), -difference / np.sqrt(variance))
     p = np.where(variance == 0, np.where(difference > 0, 0.0, 1.0), p)
     unclaimed = np.isnan(p) | values.at_least[part, None] | values.at_most[None, :]
     return np.where(unclaimed, 1.0, p)

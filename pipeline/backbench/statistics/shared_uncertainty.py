@@ -11,6 +11,8 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from backbench.statistics.students_t import quantile
+
 COVERAGE_PROBABILITY = 0.9545
 """Of an expanded uncertainty; a factor of 2 where degrees of freedom are not limited."""
 
@@ -48,6 +50,4 @@ def coverage_factor(dof: float | None) -> float:
     """Expanded over standard uncertainty: 2 for unlimited degrees of freedom, more for few."""
     if dof is None or dof > 1e6:
         return 2.0
-    from scipy.special import stdtrit
-
-    return float(stdtrit(dof, 0.5 + COVERAGE_PROBABILITY / 2))
+    return quantile(dof, 0.5 + COVERAGE_PROBABILITY / 2)
