@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from xml.etree import ElementTree as ET
 
 from backbench.charts import theme
@@ -87,9 +87,7 @@ class _Reader:
         if not fill and not stroke:
             return
         width = float(node.get("stroke-width", "1")) if stroke else 0.0
-        self.marks.append(
-            DrawnMark(plain.role, plain.name, points, fill, stroke, ground, width / 2)
-        )
+        self.marks.append(replace(plain, fill=fill, stroke=stroke, ground=ground, reach=width / 2))
 
     def _seen(self, node: ET.Element, kind: str, ground: str) -> str:
         colour = node.get(kind, "")
