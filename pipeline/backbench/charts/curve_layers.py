@@ -267,6 +267,18 @@ def _sample(left: float, y: float, **style: Any) -> alt.Chart:
     return drawn
 
 
+def ends_of_units(
+    rows: Sequence[Row], y: str, of_unit: Callable[[list[Row]], Row], text: Callable[[Row], str]
+) -> str:
+    """The units whose one row, taken from all of theirs, is least and greatest in a column."""
+    units: dict[str, list[Row]] = {}
+    for row in rows:
+        units.setdefault(row["unit_key"], []).append(row)
+    taken = sorted((of_unit(own) for own in units.values()), key=lambda row: float(row[y]))
+    ends = [f"{text(row)} ({row['label']})" for row in (taken[:1] + taken[1:][-1:])]
+    return f"{counted(len(units), 'unit')}: {' to '.join(ends)}"
+
+
 def lines_beside_band(peers: Lines, own: Lines, *, banded: bool) -> Lines:
     """The peers that are drawn one by one: all, unless a band tells of the many about a unit."""
     return {} if banded and own and len(peers) > MOST_LINES else peers

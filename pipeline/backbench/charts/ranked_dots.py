@@ -55,7 +55,7 @@ def _finding(chart_input: ChartInput) -> str:
         kinds = {row["technology"] for row in rows}
         units = counted(len(rows), f"{kinds.pop()} unit" if len(kinds) == 1 else "unit")
         value = value_label(rows[0], unit).strip()
-        return f"{name} of {units}: {best} {rows[0]['label']}, {value}"
+        return f"{name}{',' * (',' in name)} of {units}: {best} {rows[0]['label']}, {value}"
     row = next((row for row in rows if row["_strong"]), None)
     if row is None:
         return ""

@@ -23,7 +23,6 @@ from backbench.charts.page_layout import (
     layer,
     message_chart,
 )
-from backbench.quantities.sentences import lowered
 from backbench.quantities.writing import quantity
 
 COLUMNS = ("unit_key", "label", "output", "frequency_hz", "level", "kind")
@@ -36,18 +35,19 @@ SAME_LINE = 0.04
 
 
 def _finding(chart_input: ChartInput) -> str:
-    """The strongest single line of the unit that is drawn; its name alone where there is none."""
+    """The strongest single line of the unit that is drawn, of its trace where there is none."""
     rows = chart_input.rows_of_unit(_drawable)
     if not rows:
         return ""
     lines = [r for r in rows if r["kind"] not in TRACES]
     label = str(rows[0]["label"])
     if not lines:
-        return f"{label}: no line stands out of {lowered(chart_input.labels.title_of('level'))}"
+        lines = [r | {"kind": ""} for r in rows]
     most = max(lines, key=lambda r: r["level"])
     unit = str(most.get("y_unit") or chart_input.labels.unit_of("level"))
     at = f"{quantity(most['frequency_hz'], 'Hz')}, {quantity(most['level'], unit)}"
-    return f"{label}: strongest {most['kind']} line at {at}, {most['output'] or 'measured output'}"
+    kind = f"strongest {most['kind']} line" if most["kind"] else "strongest"
+    return f"{label}: {kind} at {at}, {most['output'] or 'measured output'}"
 
 
 @chart("spectrum", COLUMNS, ("y_unit", "name"), finding=_finding)
