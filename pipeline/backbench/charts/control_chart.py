@@ -259,7 +259,11 @@ def _limit_lines(chart_limits: Control, y_axis: Axis, area: PlotArea) -> list[al
         drawn += straight_lines([line], area.width, area.height, theme.SOFT_INK, 1.1, dash)
     names = limit_names(chart_limits, y_axis)
     if area.narrow:
-        text = shortened("; ".join(text for _, text in names), area.width + NARROW_AXIS_PX, 12)
+        text = names[-1][1]
+        if len(names) > 2:
+            ends = (quantity(value, y_axis.unit, 4) for value in (levels[2], levels[0]))
+            text = f"limits\u2002{' to '.join(ends)}"
+        text = shortened(text, area.width + NARROW_AXIS_PX, 12)
         return [*drawn, text_mark(text, area.paper_left, y_axis.end - 8, 12, colour=theme.SOFT_INK)]
     wanted = [y_axis.px(value) for value, _ in names]
     heights = spread(wanted, 16.0, y_axis.end - 16, y_axis.start + 4)

@@ -78,7 +78,7 @@ def _of_all(chart_input: ChartInput, rows: Sequence[Row], line: Trend | None) ->
     if not line.is_withheld and line.is_seen:
         return f"{title} tends to be {way} at greater {x_title}, over {units}"
     if line.is_withheld:
-        within = [f"{group} {'higher' if own.slope > 0 else 'lower'}"
+        within = [f"{'higher' if own.slope > 0 else 'lower'} within {group}"
                   for group, own in line.within.items() if _is_drawn(own)]  # fmt: skip
         text = f"{title}: no trend over all {units} is shown, technologies differ"
         return text + (f"; at greater {x_title}, {listed(within)}" if within else "")
