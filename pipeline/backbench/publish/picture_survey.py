@@ -13,7 +13,7 @@ from backbench.quantities.counts import counted
 
 
 @dataclass(frozen=True)
-class View:
+class WayOfSeeing:
     """A way of seeing pictures: how many pixels wide, on a dark screen, those drawn for a phone."""
 
     name: str
@@ -23,13 +23,13 @@ class View:
 
 
 VIEWS = (
-    View("page of 1280 px", 896),
-    View("page of 1280 px, dark", 896, dark=True),
-    View("phone of 360 px", 326, narrow=True),
-    View("phone of 360 px, dark", 326, narrow=True, dark=True),
-    View("still of 1920 px at half size", 960),
-    View("printed sheet, A4, first picture", 680),
-    View("printed sheet, A4, the others", 216, narrow=True),
+    WayOfSeeing("page of 1280 px", 896),
+    WayOfSeeing("page of 1280 px, dark", 896, dark=True),
+    WayOfSeeing("phone of 360 px", 326, narrow=True),
+    WayOfSeeing("phone of 360 px, dark", 326, narrow=True, dark=True),
+    WayOfSeeing("still of 1920 px at half size", 960),
+    WayOfSeeing("printed sheet, A4, first picture", 680),
+    WayOfSeeing("printed sheet, A4, the others", 216, narrow=True),
 )
 """Widths of the picture itself: less the margins of its page, and in columns there."""
 
