@@ -263,7 +263,7 @@ def modulated_by_mains(scene: Scene) -> None:
     hz = n * scene.mains_hz
     scene.envelope.append(lambda t: 1 + depth * np.cos(2 * np.pi * hz * t))
     # Sidebands are within 20 Hz to 20 kHz and count as noise.
-    scene.sidebands = [
+    scene.sidebands += [
         Line(abs(x.hz + s * hz), x.peak * depth / 2, 0.0)
         for x in scene.lines if x.played
         for s in (-1, 1)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -68,10 +68,23 @@ def watched(context: object) -> tuple[object, Watched]:
 
 
 @pytest.fixture
-def page(browser: object, site: Path) -> Iterator[object]:
-    """A page at 1280 by 900 whose troubles fail the test."""
-    context = browser.new_context(viewport={"width": 1280, "height": 900})  # type: ignore[attr-defined]
-    opened, result = watched(context)
+def page_in(browser: object) -> Iterator[Callable[[str], object]]:
+    """Opens pages at 1280 by 900 on a light or dark screen; their troubles fail the test."""
+    kept = []
+
+    def opened(scheme: str) -> object:
+        size = {"width": 1280, "height": 900}
+        context = browser.new_context(viewport=size, color_scheme=scheme)  # type: ignore[attr-defined]
+        kept.append((context, *watched(context)))
+        return kept[-1][1]
+
     yield opened
-    context.close()
-    assert result.troubles == []
+    for context, _, _ in kept:
+        context.close()
+    assert [result.troubles for _, _, result in kept] == [[] for _ in kept]
+
+
+@pytest.fixture
+def page(page_in: Callable[[str], object]) -> object:
+    """A page on a light screen."""
+    return page_in("light")

@@ -7,6 +7,8 @@ import shutil
 import subprocess
 from pathlib import Path
 
+import pytest
+
 from backbench.catalogue import Catalogue
 from backbench.publish import standalone_page
 from backbench.publish.sheet_charts import ChartRenderer
@@ -24,18 +26,23 @@ def first_page(path: Path) -> str:
     return subprocess.run(command, check=True, capture_output=True, text=True).stdout
 
 
-def test_a_sheet_is_printed(measured: Catalogue, tmp_path: Path) -> None:
+@pytest.mark.parametrize(("paper", "width", "height"), [("A4", 595, 842), ("letter", 612, 792)])
+def test_a_sheet_is_printed(
+    measured: Catalogue, tmp_path: Path, paper: str, width: int, height: int
+) -> None:
     chromium()
     path = tmp_path / "sheet.pdf"
     with measured.reading() as store:
         renderer = ChartRenderer(store, available(measured.places.root), None)
         builder = SiteBuilder(renderer, read_site_data(store), measured.settings, tmp_path)
-        standalone_page.save_sheet(builder, REVIEW, path)
+        standalone_page.save_sheet(builder, REVIEW, path, paper)
     data = path.read_bytes()
     assert data.startswith(b"%PDF-")
     assert data.rstrip().endswith(b"%%EOF")
     pages = len(re.findall(rb"/Type\s*/Page\b(?!s)", data))
-    assert 1 <= pages <= 12
+    assert 1 <= pages <= 6
+    boxes = re.findall(rb"/MediaBox\s*\[0 0 ([\d.]+) ([\d.]+)\]", data)
+    assert {(round(float(w)), round(float(h))) for w, h in boxes} == {(width, height)}
     assert [p.name for p in tmp_path.iterdir()] == ["sheet.pdf"]
     if shutil.which("pdftotext"):
         text = first_page(path)

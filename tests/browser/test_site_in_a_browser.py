@@ -52,19 +52,11 @@ def test_every_page_opens_alone_and_fits(page: Any, site: Path) -> None:
     paths = sorted(p.relative_to(site).as_posix() for p in site.rglob("*.html"))
     assert len(paths) > 50
     kinds = {address(site, path).partition("#")[0] for path in KINDS}
-    for path in (path for path in paths if not path.endswith("-chart.html")):
+    for path in paths:
         page.goto(address(site, path))
         for width in WIDTHS if address(site, path) in kinds else WIDTHS[:1]:
             page.set_viewport_size({"width": width, "height": 900})
             assert page.evaluate(LOOKED_AT, width) == RIGHT, (path, width)
-
-
-def test_charts_that_answer_the_pointer_open(page: Any, site: Path) -> None:
-    paths = sorted(site.glob("questions/*-chart.html"))
-    assert len(paths) > 10
-    for path in paths[::4]:
-        page.goto(path.as_uri())
-        page.wait_for_selector("#chart svg")
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
@@ -183,19 +175,6 @@ def test_hostile_text_stays_text(page: Any, site: Path) -> None:
         1200,
         700,
     ]
-
-
-def test_a_chart_tells_values_under_the_pointer(page: Any, site: Path) -> None:
-    page.goto(address(site, "questions/signal-to-noise-by-technology-chart.html"))
-    page.wait_for_selector("#chart svg")
-    marks = page.locator("#chart svg .mark-symbol path")
-    seen = []
-    for index in range(marks.count()):
-        marks.nth(index).hover(force=True)
-        tip = page.locator("#vg-tooltip-element.visible")
-        if tip.count():
-            seen.append(tip.inner_text())
-    assert any("Ostrelune" in text for text in seen)
 
 
 def test_paper_has_no_controls(page: Any, site: Path) -> None:

@@ -57,6 +57,7 @@ def frames_of(count: int, label: str | None = None) -> Frames:
         "products": _products(some[0]),
         "scorecard": _scorecard(some, rng),
         "overlaid": _overlaid(some),
+        "family": _settings(some[0]),
         "ladder": _ladder(some[0]),
         "distortion-map": _distortion_map(some[0]),
         "patterns": _patterns(some),
@@ -324,6 +325,16 @@ def _overlaid(some: list[dict[str, Any]]) -> pl.DataFrame:
             | {"y": 1.0 + 0.1 * s * k + 0.01 * (output == "right"), "y_u": 0.01}
             for s in range(2)
             for output in ("left", "right")
+            for k in range(10)
+        ]
+    )
+
+
+def _settings(one: dict[str, Any]) -> pl.DataFrame:
+    return pl.DataFrame(
+        [
+            one | {"setting": setting, "output": "left", "x": 20.0 * 2**k, "y": slope * (k - 5.5)}
+            for setting, slope in (("flat", 0.0), ("bass full", -1.5), ("treble full", 1.0))
             for k in range(10)
         ]
     )

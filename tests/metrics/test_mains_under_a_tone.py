@@ -315,3 +315,28 @@ def test_a_first_mains_line_in_the_lobe_of_a_tone_is_bounded() -> None:
     assert result["thd_n"].bound == "upper"
     assert result["thd_n"].value > true
     assert "may lie under 60 Hz" in (result["thd_n"].remark or "")
+
+
+@pytest.mark.parametrize("turn", [0.0, 1.0, 2.0])
+def test_mains_lines_in_the_lobes_of_harmonics_stay_in_the_noise(turn: float) -> None:
+    """63.7 Hz in 0.79 s: some of its harmonics are within a lobe of lines of rectifier buzz."""
+    rate = 96_000.0
+    t = np.arange(int(rate * 0.7887)) / rate
+    buzz = {100.0 * n: 6e-4 / (1 + (n / 10) ** 2) for n in range(1, 80)}
+    volts = np.cos(2 * np.pi * 63.72 * t)
+    volts += sum(v * np.cos(2 * np.pi * hz * t + turn * hz) for hz, v in buzz.items())
+    volts += np.random.default_rng(2).normal(0, 1e-5, len(t))
+    found = figures(tone_material(track(volts, rate), hz=63.7, mains_hz=50.0))["snr"]
+    true = -10 * math.log10(sum(v**2 for v in buzz.values()))
+    assert found.bound is None
+    assert found.value == pytest.approx(true, abs=0.05)
+
+
+@pytest.mark.parametrize("turn", [0.0, 0.8, 1.6, 2.4])
+def test_a_sideband_mirrored_into_a_low_tone_is_in_its_level(turn: float) -> None:
+    """22.3 Hz modulated by 50 Hz mains has a sideband at 27.7 Hz, within its lobe."""
+    t = np.arange(int(RATE * 0.96)) / RATE
+    volts = (1 + 8e-3 * np.cos(2 * np.pi * 50.0 * t)) * np.cos(2 * np.pi * 22.3 * t + turn)
+    volts += np.random.default_rng(2).normal(0, 1e-5, len(t))
+    found = figures(tone_material(track(volts), hz=22.3, mains_hz=50.0))["level"]
+    assert abs(found.value - math.sqrt(0.5)) < 2.5 * found.uncertainty

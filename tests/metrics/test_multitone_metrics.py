@@ -233,3 +233,16 @@ def test_hum_between_tones_that_a_block_does_not_tell_apart_is_no_unsteadiness()
     falling = steady * np.where(t < 0.35, 1.0, 0.98)
     found = reasons(multitone_material(track(with_noise(falling, 3e-6), RATE), hz=hz))
     assert "aren't steady" in found["tones_level"][1]
+
+
+@pytest.mark.parametrize(("depth", "named"), [(0.01, True), (0.0, False)])
+def test_a_level_that_flutters_is_named_in_what_is_beside_the_tones(
+    depth: float, named: bool
+) -> None:
+    """At 14 Hz its sidebands stand beside the lobes of the tones."""
+    hz = HZ[3:]
+    x = tones(hz, seconds=1.0) + 1e-6
+    x *= 1 + depth * np.cos(2 * np.pi * 14.0 * np.arange(len(x)) / RATE)
+    found = figures(multitone_material(track(with_noise(x, 1e-5), RATE), hz=hz))
+    for metric in ("sfdr", "greatest_product", "multitone_distortion"):
+        assert ("level or phase of the tones" in (found[metric].remark or "")) == named

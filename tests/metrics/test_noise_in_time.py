@@ -5,13 +5,14 @@ from __future__ import annotations
 import math
 
 import numpy as np
+import pytest
 
 from backbench.metrics.noise import idle_view, noise_figure
 from backbench.metrics.noise_in_time import known_to
 from backbench.signal.track import Track
-from tones import idle_material
+from tones import figures, idle_material, tone_material, track
 
-RATE = 48_000.0
+RATE, CLICK_RATE = 48_000.0, 96_000.0
 
 
 def clicks(rng: np.random.Generator, often: float, seconds: float = 1.5) -> np.ndarray:
@@ -51,3 +52,16 @@ def test_blocks_that_scatter_more_count_with_their_own_degrees_of_freedom() -> N
     own = float(squares.std(ddof=1) / squares.mean())
     assert known.u == np.float64(own * math.sqrt(1.06 / 20) / 2)
     assert known.dof == 19
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_clicks_in_a_record_of_a_third_of_a_second_are_in_the_uncertainty(seed: int) -> None:
+    """Sixty clicks: their power is known to a quarter, in a record too short for tenths of one."""
+    rng = np.random.default_rng(seed)
+    volts = np.cos(2 * np.pi * 997.0 * np.arange(int(0.33 * CLICK_RATE)) / CLICK_RATE)
+    np.add.at(volts, rng.integers(0, len(volts), 60), rng.normal(0, 0.1, 60))
+    volts += rng.normal(0, 1e-5, len(volts))
+    found = figures(tone_material(track(volts, CLICK_RATE), hz=997.0))["snr"]
+    inside = 60 * 0.1**2 / len(volts) * 2 * 19_980 / CLICK_RATE
+    assert abs(found.value - 10 * math.log10(0.5 / inside)) < 3 * found.uncertainty
+    assert "isn't steady" in (found.remark or "")

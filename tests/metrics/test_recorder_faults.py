@@ -93,3 +93,22 @@ def test_a_steady_part_that_jumps_is_named_beside_the_tone() -> None:
     assert "the steady part jumps by" in (jumps.remark or "")
     left = 4.5 / 10 ** (jumps.value / 10)
     assert left < 5 * 0.05**2 / (2 * np.pi**2 * 20 * SECONDS)
+
+
+def in_steps(peak: float, top: float, bits: int) -> Track:
+    """A tone of low noise that is cut off before it is rounded, and by what none of it tells."""
+    step = 2 * TOP / 2.0**bits
+    noise = np.random.default_rng(5).normal(0, 3e-5, len(T))
+    volts = np.clip(peak * np.cos(2 * np.pi * 997.0 * T) + noise, -top, top)
+    return Track(dithered(volts, step), RATE, TOP, 0.0, bits)
+
+
+@pytest.mark.parametrize(("top", "named"), [(2.9, True), (2.99, True), (9.0, False)])
+def test_crests_flat_to_the_steps_are_named(top: float, named: bool) -> None:
+    found = figures(tone_material(in_steps(3.0, top, 16), hz=997.0))["thd"]
+    assert ("the crests are flat" in (found.remark or "")) == named
+
+
+def test_a_unit_that_clips_under_its_own_noise_has_no_flat_crests() -> None:
+    found = figures(tone_material(recorded(np.clip(tone(), -2.9, 2.9)), hz=997.0))["thd"]
+    assert "the crests are flat" not in (found.remark or "")

@@ -7,6 +7,7 @@ import hashlib
 import json
 import re
 
+from backbench.publish.inline_pictures import page_rules
 from backbench.publish.render import asset, data_address, environment, json_text, page, policy
 
 HOSTILE = "</script><script>alert('\"&')</script>\u2028"
@@ -35,11 +36,11 @@ def test_the_policy_names_the_inlined_style_and_script_by_hash() -> None:
         questions=[], left_out=[],
         points={},
     ).decode()  # fmt: skip
-    for name, kind in (("site.css", "style"), ("site.js", "script")):
+    for kind, text in (("style", asset("site.css") + page_rules()), ("script", asset("site.js"))):
         inlined = re.search(rf"<{kind}>(.*?)</{kind}>", content, re.DOTALL)
         assert inlined
         digest = base64.b64encode(hashlib.sha256(inlined[1].encode()).digest()).decode()
-        assert inlined[1] == asset(name)
+        assert inlined[1] == text
         assert f"{kind}-src &#39;sha256-{digest}&#39;" in content.replace("&#x27;", "&#39;")
     assert "default-src 'none'" in policy("", "")
     assert "script-src" not in policy("", "")

@@ -780,6 +780,52 @@ CASES = [
         8 ohm resistor    | 10000 | -1.938200260161
         model loudspeaker | 10000 | -0.690809191433
         """, {"coil": "4", "coil_mh": "0.15915494309189535", "peak": "0"}),
+    # The other frequency's bound is left out; of two units the one with more frequencies.
+    Case("separation-over-frequency", """
+        unit a
+        reading a separation 60 0.1
+        reading a separation 40 0.2 frequency_hz=10000.0
+        reading a separation 80 0.2 frequency_hz=20.0 bound=lower
+        unit b
+        reading b separation 70 0.1
+        """, """
+        unit_key | setting     | output | x     | y  | y_u
+        a        | left, tones | left   | 1000  | 60 | 0.1
+        a        | left, tones | left   | 10000 | 40 | 0.2
+        """),
+    # Means over the third octave at 1 kHz; the curve without a setting is none of the family.
+    Case("response-by-setting", """
+        unit a
+        capture r-a 1 controls=flat volume=full
+        capture r-a 2 controls='bass full' volume=full
+        capture r-a 3
+        curve a response '[990.0, 1010.0]' '[0.0, 0.2]' analysis_key=r-a-1
+        curve a response [1000.0] [3.0] analysis_key=r-a-2
+        curve a response [1000.0] [9.0] analysis_key=r-a-3
+        unit b
+        capture r-b 1 controls=flat
+        curve b response [1000.0] [0.0] analysis_key=r-b-1
+        """, """
+        unit_key | setting   | output | x    | y
+        a        | flat      | left   | 1000 | 0.1
+        a        | bass full | left   | 1000 | 3
+        """),
+    Case("balance-over-volume", """
+        unit a
+        reading a channel_balance 0.5 0.05 volume=half power_w=None
+        reading a channel_balance 0.1 0.02 volume=full power_w=None
+        reading a channel_balance 0.9 0.02 volume=full power_w=None frequency_hz=20.0
+        reading a gain 10 0.1 volume=half power_w=None
+        reading a gain 12 0.1 volume=half power_w=None output=right
+        reading a gain 30 0.1 volume=full power_w=None
+        unit b
+        reading b channel_balance 0.1 0.02 volume=full power_w=None
+        reading b gain 30 0.1 volume=full power_w=None
+        """, """
+        unit_key | setting | output | x  | y   | y_u
+        a        | half    | left   | 11 | 0.5 | 0.05
+        a        | full    | left   | 30 | 0.1 | 0.02
+        """),
     # -60 dB twice: 100 sqrt(2e-6) = 0.141421 %; u: 0.5 dB each, 0.1 % x 0.05756 / sqrt 2 x sqrt 2.
     Case("distortion-over-frequency", """
         unit a

@@ -12,10 +12,19 @@ from backbench.charts.axis import Axis
 from backbench.charts.chart_text import shortened, unit_name
 from backbench.charts.constant_encodings import no_tooltip, x2_at, x_at, y2_at, y_at
 from backbench.charts.label_placement import spread
-from backbench.charts.mark_layers import Row, colour_of, dash_of, name_labels
+from backbench.charts.mark_layers import (
+    GROUP,
+    SAYS,
+    Row,
+    colour_of,
+    dash_of,
+    half_width,
+    name_labels,
+)
 from backbench.charts.names_beneath import Named, beneath, named_line
 from backbench.charts.page_layout import PlotArea, layer, text_mark
 from backbench.quantities.counts import counted
+from backbench.quantities.writing import measured, quantity
 
 Lines = dict[tuple[str, str], list[Row]]
 DASHED = ((1, 0), (7, 3), (2, 2), (9, 3, 2, 3))
@@ -48,8 +57,17 @@ def drawn_band(rows: Sequence[Mapping[str, float]], x_axis: Axis, y_axis: Axis) 
     ]
 
 
-def thin_lines(lines: Lines, x_axis: Axis, y_axis: Axis, x: str, y: str) -> list[alt.Chart]:
-    """Every peer as a hairline in its technology's colour, paler the more there are."""
+MOST_SAID = 800
+"""Points of peers up to which each says its value: beyond, a line says whose it is."""
+
+
+def thin_lines(
+    lines: Lines, x_axis: Axis, y_axis: Axis, x: str, y: str, *, says: bool = True
+) -> list[alt.Chart]:
+    """Every peer as a hairline in its technology's colour, paler the more there are.
+
+    says: whether x and y are values in the units of the axes, which the lines may say.
+    """
     rows = [
         row | {"_line": "\u2002".join(key), "technology": row["technology"] or "not stated"}
         for key, line in lines.items()
@@ -58,6 +76,10 @@ def thin_lines(lines: Lines, x_axis: Axis, y_axis: Axis, x: str, y: str) -> list
     ]
     if not rows:
         return []
+    if says and len(rows) <= MOST_SAID:
+        rows = [
+            row | {SAYS: reading_text(row, x=x, y=y, x_axis=x_axis, y_axis=y_axis)} for row in rows
+        ]
     mark = layer(rows).mark_line(strokeWidth=0.8, strokeOpacity=min(0.7, max(0.22, 8 / len(lines))))
     tips = [alt.Tooltip("label:N", title="unit"), alt.Tooltip("technology:N")]
     return [
@@ -104,9 +126,27 @@ def subject_lines(
                         tooltip=no_tooltip(),
                     )
                 )
-        mark = layer(line).mark_line(strokeWidth=weight, clip=True, **_output_style(k, shaded))
+        said = [
+            r
+            | {
+                SAYS: reading_text(r, x=x, y=y, x_axis=x_axis, y_axis=y_axis, low=low, high=high),
+                GROUP: "",
+            }
+            for r in line
+        ]
+        mark = layer(said).mark_line(strokeWidth=weight, clip=True, **_output_style(k, shaded))
         drawn.append(mark.encode(x=x_axis.x(x), y=y_axis.y(y), tooltip=no_tooltip()))
     return drawn
+
+
+def reading_text(
+    row: Row, x: str, y: str, x_axis: Axis, y_axis: Axis, low: str | None = None,
+    high: str | None = None,
+) -> str:  # fmt: skip
+    """What a curve says at a point: "0.12 % ± 0.02 % at 5 W"."""
+    u = half_width(row, y, low, high) if low and high else None
+    text = measured(row[y], u, y_axis.unit, row.get("bound"))
+    return f"{text} at {quantity(row[x], x_axis.unit)}"
 
 
 def end_names(

@@ -15,6 +15,13 @@ from backbench.quantities.writing import COVERAGE, measured, value_alone
 
 Row = dict[str, Any]
 UNSTATED = "not stated"
+SAYS = "says"
+"""Column of a line's rows: what the line's value is there."""
+SAYER = "sayer"
+"""Column of a line's rows: whose curve it is."""
+GROUP = "group"
+"""Column of rows: what they are shown and hidden with. Their technology where there is no such
+column, nothing where it is empty."""
 MIDDLE = 0.3
 """How far the baseline lies below the middle of small letters, in sizes of the face."""
 VALUE_TOOLTIP = [
@@ -92,7 +99,7 @@ def subject_marks(
     """The unit in question: ink, large, with a paper edge; open where it is a bound."""
     drawn = []
     for bound in (False, True):
-        some = [r for r in rows if bool(r.get("bound")) == bound]
+        some = [r | {GROUP: ""} for r in rows if bool(r.get("bound")) == bound]
         if not some:
             continue
         mark = layer(some).mark_point(

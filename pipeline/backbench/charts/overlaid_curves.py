@@ -17,7 +17,15 @@ from backbench.charts.curve_layers import DASHED, SHADES
 from backbench.charts.declaration import Option, chart
 from backbench.charts.drawing import ChartInput
 from backbench.charts.label_placement import spread
-from backbench.charts.mark_layers import Row, name_labels, pixel_x_axis, pixel_y_axis
+from backbench.charts.mark_layers import (
+    GROUP,
+    SAYER,
+    SAYS,
+    Row,
+    name_labels,
+    pixel_x_axis,
+    pixel_y_axis,
+)
 from backbench.charts.names_beneath import Named, beneath, named_line
 from backbench.charts.page_layout import (
     NARROW_PLOT_PX,
@@ -31,7 +39,7 @@ from backbench.charts.page_layout import (
 from backbench.charts.small_multiples import pixel_encodings, scale_lines, straight_lines
 from backbench.quantities.counts import counted
 from backbench.quantities.sentences import listed, lowered
-from backbench.quantities.writing import COVERAGE, axis_labels, quantity
+from backbench.quantities.writing import COVERAGE, axis_labels, measured, quantity
 
 COLUMNS = ("unit_key", "label", "series", "output", "x", "y")
 SCALE = Option("scale", ("linear", "log"), "of the values; differences are in dB where log")
@@ -160,15 +168,15 @@ def overlaid(chart_input: ChartInput) -> alt.LayerChart:
     levels = [float(v) for part in drawn.curves.values() for _, y, _ in part.values() for v in y]
     y_axis = axis(levels, upper, 0.0, chart_input.labels.unit_of("y"), log=drawn.log)
     layers = [
-        *_ground(x_axis, y_axis, area, 0.0, upper),
-        text_mark(_with_unit(chart_input, "y"), area.paper_left, -16, colour=theme.SOFT_INK),
+        *ground(x_axis, y_axis, area, 0.0, upper),
+        text_mark(with_unit(chart_input, "y"), area.paper_left, -16, colour=theme.SOFT_INK),
         *_curves(drawn, x_axis, y_axis, area),
         *([] if area.narrow else _names(drawn, y_axis, area, upper)),
     ]
     if pair:
         gap = NARROW_GAP_PX if area.narrow else GAP_PX
         layers += _beneath(chart_input, drawn, x_axis, area, upper + gap)
-    layers += _numbers(x_axis, area)
+    layers += numbers(x_axis, area)
     layers.append(text_mark(chart_input.labels.title_of("x"), area.width / 2, area.height + 44,
                             colour=theme.SOFT_INK, align="center"))  # fmt: skip
     if area.narrow:
@@ -191,7 +199,7 @@ def _outputs(part: Mapping[str, Curve]) -> str:
     return listed(list(part)) if len(part) < 3 else counted(len(part), "output")
 
 
-def _with_unit(chart_input: ChartInput, column: str) -> str:
+def with_unit(chart_input: ChartInput, column: str) -> str:
     unit = chart_input.labels.unit_of(column)
     return chart_input.labels.title_of(column) + (f" ({unit})" if unit else "")
 
@@ -203,7 +211,7 @@ def _x_axis(chart_input: ChartInput, drawn: Overlay, width: float) -> Axis:
     return axis(values, 0.0, width, chart_input.labels.unit_of("x"), log=True)
 
 
-def _ground(
+def ground(
     x_axis: Axis, y_axis: Axis, area: PlotArea, top: float, bottom: float
 ) -> list[alt.Chart]:
     upright = [{"px": x_axis.px(t), "px2": x_axis.px(t), "py": top, "py2": bottom}
@@ -214,7 +222,7 @@ def _ground(
     ]
 
 
-def _numbers(x_axis: Axis, area: PlotArea) -> list[alt.Chart]:
+def numbers(x_axis: Axis, area: PlotArea) -> list[alt.Chart]:
     labels = axis_labels(x_axis.ticks, x_axis.unit, log=x_axis.log)
     return [text_mark(label, x_axis.px(t), area.height + 20, align="center")
             for t, label in zip(x_axis.ticks, labels, strict=True)]  # fmt: skip
@@ -222,9 +230,13 @@ def _numbers(x_axis: Axis, area: PlotArea) -> list[alt.Chart]:
 
 def _curves(drawn: Overlay, x_axis: Axis, y_axis: Axis, area: PlotArea) -> list[alt.Chart]:
     layers: list[alt.Chart] = []
-    for k, outputs in enumerate(drawn.curves.values()):
-        for curve in outputs.values():
-            layers.append(_line(curve, x_axis, y_axis, area, _shade(drawn, k), _dash(k)))
+    for k, (name, outputs) in enumerate(drawn.curves.items()):
+        for output, curve in outputs.items():
+            names = {SAYER: f"{name}, {output}", GROUP: name}
+            layers.append(
+                curve_line(curve, x_axis, y_axis, area, colour=_shade(drawn, k), dash=_dash(k),
+                      names=names)
+            )  # fmt: skip
     return layers
 
 
@@ -237,16 +249,25 @@ def _shade(drawn: Overlay, k: int) -> str:
     return SHADES[1 - k] if drawn.pair else SHADES[k]
 
 
-def _line(
-    curve: Curve, x_axis: Axis, y_axis: Axis, area: PlotArea, colour: str, dash: Sequence[int]
-) -> alt.Chart:
+def curve_line(
+    curve: Curve, x_axis: Axis, y_axis: Axis, area: PlotArea, colour: str, dash: Sequence[int],
+    names: Mapping[str, str],
+) -> alt.Chart:  # fmt: skip
     x, y, _, _ = pixel_encodings(area.width, area.height)
-    rows = [{"px": x_axis.px(float(a)), "py": y_axis.px(y_axis.clamped(float(b)))}
-            for a, b in zip(curve[0], curve[1], strict=True)]  # fmt: skip
+    rows = [
+        {"px": x_axis.px(float(a)), "py": y_axis.px(y_axis.clamped(float(b))), **names,
+         SAYS: _said(float(a), float(b), float(u), x_axis, y_axis)}
+        for a, b, u in zip(*curve, strict=True)
+    ]  # fmt: skip
     mark = layer(rows).mark_line(strokeWidth=2.2, clip=True)
     drawn: alt.Chart = mark.encode(x=x, y=y, color=coloured(colour), strokeDash=dashed(dash),
                                    tooltip=no_tooltip())  # fmt: skip
     return drawn
+
+
+def _said(x: float, y: float, u: float, x_axis: Axis, y_axis: Axis) -> str:
+    value = measured(y, u if math.isfinite(u) else None, y_axis.unit)
+    return f"{value} at {quantity(x, x_axis.unit)}"
 
 
 def _names(drawn: Overlay, y_axis: Axis, area: PlotArea, upper: float) -> list[alt.Chart]:
@@ -286,7 +307,7 @@ def _beneath(
     y_axis = axis([*reach, -least, least], area.height, top, unit)
     zero = [{"px": 0.0, "px2": area.width, "py": y_axis.px(0.0), "py2": y_axis.px(0.0)}]
     layers = [
-        *_ground(x_axis, y_axis, area, top, area.height),
+        *ground(x_axis, y_axis, area, top, area.height),
         *straight_lines(zero, area.width, area.height, theme.SOFT_INK, 1.2),
     ]
     title = _difference_title(drawn, unit, area)
@@ -295,9 +316,12 @@ def _beneath(
                   colour=theme.SOFT_INK)
         for k, text in enumerate(title)
     ]  # fmt: skip
-    for k, part in enumerate(parts.values()):
+    for k, (output, part) in enumerate(parts.items()):
         layers += _band(part, x_axis, y_axis, area)
-        layers.append(_line(part, x_axis, y_axis, area, theme.INK, _dash(k)))
+        names = {SAYER: f"difference, {output}"}
+        layers.append(
+            curve_line(part, x_axis, y_axis, area, colour=theme.INK, dash=_dash(k), names=names)
+        )
     return layers if area.narrow else layers + _output_names(parts, y_axis, area, top)
 
 

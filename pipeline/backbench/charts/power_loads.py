@@ -207,7 +207,7 @@ def _marks(lines: Lines, x_axis: Axis, y_axis: Axis, subject: str) -> list[alt.C
     peer_rows = [row for line in peers.values() for row in line]
     own_rows = [row | {"_strong": True} for line in own.values() for row in line]
     drawn = [
-        *thin_lines(peers, x_axis, y_axis, "_x", "value"),
+        *thin_lines(peers, x_axis, y_axis, "_x", "value", says=False),
         *vertical_error_bars(peer_rows, y_axis, x, "low", "high", weight=0.7),
         *dots(peer_rows, x, y),
         *bound_arrows(peer_rows, x, y, upright=True),

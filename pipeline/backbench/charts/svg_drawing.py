@@ -21,17 +21,21 @@ Row = Mapping[str, Any]
 
 def svg_of(spec: Mapping[str, Any]) -> str:
     """The picture of a specification; quickly where `page_layout.assemble` put it together."""
-    layers = spec.get("layer", [])
-    texts = [one for one in layers if _is_of_texts(one)]
-    rest = [one for one in layers if not _is_of_texts(one)]
+    texts = [one for one in spec.get("layer", []) if _is_of_texts(one)]
+    rest = layers_beside_texts(spec)
     if not rest or not texts:
         return _rendered(spec)
-    rows = [row for one in texts if not _is_halo(one) for row in _rows(spec, one)]
+    rows = [row for one in texts if not _is_halo(one) for row in rows_of(spec, one)]
     svg = _rendered({**spec, "layer": rest})
     head, end, _ = svg.rpartition("</svg>")
     padding = spec["padding"]
     place = f"translate({padding['left']:g},{padding['top']:g})"
     return f'{head}<g transform="{place}" {FACE}>{"".join(_written(rows))}</g>{end}'
+
+
+def layers_beside_texts(spec: Mapping[str, Any]) -> list[Mapping[str, Any]]:
+    """The layers that the renderer draws, in the order that its marks are numbered by."""
+    return [one for one in spec.get("layer", []) if not _is_of_texts(one)]
 
 
 FACE = f"font-family={quoteattr(theme.FONT)}"
@@ -52,7 +56,8 @@ def _is_halo(one: Mapping[str, Any]) -> bool:
     return "stroke" in one["mark"]
 
 
-def _rows(spec: Mapping[str, Any], one: Mapping[str, Any]) -> Iterable[Row]:
+def rows_of(spec: Mapping[str, Any], one: Mapping[str, Any]) -> Iterable[Row]:
+    """The rows that a layer of a specification draws."""
     data = one["data"]
     rows: Iterable[Row] = data["values"] if "values" in data else spec["datasets"][data["name"]]
     return rows

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Iterator
 from contextlib import contextmanager
+from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -69,6 +70,13 @@ def publish(
         raise typer.Exit(PARTLY_DONE)
 
 
+class Paper(StrEnum):
+    """Sizes of sheets that a PDF is printed on."""
+
+    A4 = "A4"
+    LETTER = "letter"
+
+
 @app.command(rich_help_panel=PUBLISH)
 def sheet(
     review: Annotated[str, typer.Argument(help="A review's key.")],
@@ -76,6 +84,7 @@ def sheet(
         Path | None, typer.Argument(help="A file ending in .html or .pdf.", show_default=False)
     ] = None,
     catalogue: Home = HERE,
+    paper: Annotated[Paper, typer.Option(help="Size of a PDF's sheets.")] = Paper.A4,
 ) -> None:
     """Write one review as a single page, HTML or PDF.
 
@@ -85,7 +94,7 @@ def sheet(
 
     with _builder(catalogue) as builder:
         path = out or builder.folder / "sheets" / f"{review}.html"
-        save_sheet(builder, review, path)
+        save_sheet(builder, review, path, paper.value)
     typer.echo(f"Wrote {path}.")
 
 

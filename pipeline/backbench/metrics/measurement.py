@@ -13,7 +13,10 @@ from backbench.metrics.bench_levels import loop_backs
 from backbench.metrics.copied_tracks import refuse_copies
 from backbench.metrics.declaration import CaptureData, MeasuredValue, Metric
 from backbench.metrics.findings import Finding, Trace
+from backbench.metrics.flat_crests import crest_remark
 from backbench.metrics.level_part import LevelPart
+from backbench.metrics.multitone import MultitoneView
+from backbench.metrics.multitone_wavering import wavering_of_tones
 from backbench.metrics.noise import IdleView
 from backbench.metrics.registry import registry
 from backbench.metrics.segments import over_time
@@ -89,7 +92,11 @@ def _of_view(kind: str, capture_data: CaptureData, track: int, view: Any) -> Ite
     """Remarks that every figure of a view carries."""
     if isinstance(view, IdleView):
         yield view.remark
+    if isinstance(view, MultitoneView):
+        yield wavering_of_tones(view)
     driven = not isinstance(view, ToneView) or view.driven
+    if isinstance(view, ToneView | TwoTonesView | MultitoneView) and driven:
+        yield crest_remark(view.track)
     if isinstance(view, IdleView | ToneView | TwoTonesView) and driven:
         build = registry().views[kind].build
         yield unused_loop_back(capture_data, track, build, len(view.benches))
@@ -105,7 +112,7 @@ def _averaged(
     """
     known = registry()
     text = joined(steady.remark, unsteady.why)
-    if unsteady.beats:
+    if unsteady.whole:
         return _whole(kind, track, view, unsteady.times, text)
     try:
         segments = in_segments(steady.capture_data, track)

@@ -8,9 +8,10 @@ from weakref import WeakKeyDictionary
 
 import numpy as np
 
+from backbench.errors import Refusal
 from backbench.metrics.tone import ToneView
 from backbench.quantities.writing import in_text
-from backbench.signal.block_scatter import Scatter, grouped, scatter
+from backbench.signal.block_scatter import PERIOD_S, Scatter, grouped, scatter
 from backbench.signal.harmonics import Harmonics
 from backbench.signal.line_course import LineCourse
 from backbench.signal.line_wavering import lost_by_wavering, noise_density, wavering_outside
@@ -31,6 +32,8 @@ STANDING_SIDE = 12.0
 LEAST_BLOCKS = 4
 SURELY_JUMPS = 6.0
 """Times the usual change of the steady part from block to block, beyond which it jumped."""
+NO_LINES = 0.8
+"""Share of what stands beside a tone that even noise between lines makes, where they are weak."""
 UNSTEADY = 3.0
 """Times the uncertainty that steady noise gives, from which noise beside a tone isn't steady."""
 
@@ -157,9 +160,22 @@ def noise_scatter(tone: ToneView) -> Scatter | None:
     if course is None or len(course.left) < LEAST_BLOCKS:
         return None
     squares = grouped(course.left_by_block, course.block_s)
+    if len(squares) < LEAST_BLOCKS and course.block_s <= PERIOD_S and _is_noise(tone, course):
+        squares = grouped(course.left_by_block, course.block_s, PERIOD_S)
     if len(squares) < LEAST_BLOCKS:
         return None
     return scatter(squares, tone.lines.spectrum.window.spread)
+
+
+def _is_noise(tone: ToneView, course: LineCourse) -> bool:
+    """Whether lines, which vary in blocks so short, have hardly a part in what blocks leave."""
+    try:
+        noise = tone.lines.noise_only.value
+    except Refusal:
+        return False
+    wide = noise * max(tone.track.rate_hz / (2 * BAND_HZ[1]), 1.0)
+    mean = float(course.left_by_block.mean())
+    return tone.lines.between_lines >= NO_LINES * noise and NO_LINES * mean <= wide
 
 
 def unsteady_beside(tone: ToneView) -> bool:

@@ -40,6 +40,8 @@ EXCESS = 2.5
 """Times the uncertainty that steady noise gives, from which noise isn't steady."""
 EXCESS_OF_MANY = 6.0
 """As EXCESS, beside many tones, whose products beat with each other."""
+SLIGHT_EXCESS = 1.5
+"""As EXCESS, from which the scatter stands for the uncertainty, without being named."""
 LEAST_SCATTER = 0.05
 """Relative uncertainty of a mean square (0.2 dB) below which scatter is let be."""
 SEGMENTS = 4
@@ -53,13 +55,14 @@ STEP = 6
 class Unsteady(NamedTuple):
     """That noise scatters more than steady noise does.
 
-    why: in words. times: how many times the uncertainty of steady noise the scatter gives. beats:
-    whether lines that beat with each other may make it, which are alike in the whole record only.
+    why: in words; None where it is too slight to be named. times: how many times the uncertainty of
+    steady noise the scatter gives. whole: whether the record is measured whole, as where lines
+    that beat with each other may make it, which are alike in the whole record only.
     """
 
-    why: str
+    why: str | None
     times: float
-    beats: bool = False
+    whole: bool = False
 
 
 class NoiseSegments(NamedTuple):
@@ -80,10 +83,13 @@ def noise_change(view: Any) -> Unsteady | None:
 
 def _judged(spread: Scatter, own: float) -> Unsteady | None:
     """own: relative standard uncertainty of the rms that steady noise gives."""
-    if spread.relative <= EXCESS * 2 * own:
+    if spread.relative <= SLIGHT_EXCESS * 2 * own:
         return None
+    times = spread.relative / (2 * own) if own > 0 else math.inf
+    if times <= EXCESS:
+        return Unsteady(None, times, whole=True)
     text = f"the noise isn't steady: it varies by {in_text(spread.span_db, 'dB', 2)}"
-    return Unsteady(text, spread.relative / (2 * own) if own > 0 else math.inf)
+    return Unsteady(text, times)
 
 
 def _noise_with_tone(view: ToneView) -> Unsteady | None:
@@ -108,10 +114,14 @@ def _noise_with_tones(view: MultitoneView) -> Unsteady | None:
         return None
     spread = scatter(squares, view.tone_set.spectrum.window.spread)
     unsteady = _judged(spread, own)
-    if unsteady is None or spread.relative > EXCESS_OF_MANY * 2 * beating(view.tone_set):
+    if (
+        unsteady is None
+        or unsteady.whole
+        or spread.relative > EXCESS_OF_MANY * 2 * beating(view.tone_set)
+    ):
         return unsteady
     span = f"what is between the tones varies by {in_text(spread.span_db, 'dB', 2)}"
-    return Unsteady(f"{span}, as noise or products that beat may", unsteady.times, beats=True)
+    return Unsteady(f"{span}, as noise or products that beat may", unsteady.times, whole=True)
 
 
 def _idle(view: IdleView) -> Unsteady | None:
@@ -131,6 +141,8 @@ def _idle(view: IdleView) -> Unsteady | None:
             hz = np.arange(chosen.start, chosen.stop) * view.spectrum.resolution_hz
             steady = steady_noise(view, a_weighting(hz) ** 2 if weighted else None)
             unsteady = _judged(scattered, steady.relative)
+            if unsteady is not None and unsteady.why is None:
+                return unsteady
             if unsteady is not None:
                 played = pitched_remark(power, df, view.capture_data.mains_hz)
                 return unsteady._replace(why=joined(unsteady.why, played) or unsteady.why)

@@ -69,6 +69,11 @@ class TableEntry:
         """Whether units are compared in it: the rest is shown on demand."""
         return self.metric in compared_points()
 
+    @property
+    def told(self) -> bool:
+        """Whether an output has a value."""
+        return any(value.shown for value in self.values)
+
 
 def battery(
     store: Database, site_data: SiteData, review_key: str, unit_key: str, kind_name: str,

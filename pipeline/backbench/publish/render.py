@@ -19,11 +19,14 @@ from markupsafe import Markup
 from backbench.charts.script_library import policy_hash
 from backbench.charts.theme import LOOKS
 from backbench.publish import value_text
+from backbench.publish.inline_pictures import page_rules
 from backbench.publish.site_data import slug
 from backbench.quantities import sentences, writing
 from backbench.quantities.counts import counted
 
 NONE_SHOWN = "—"
+MARGINS = {"A4": "12mm 13mm", "letter": "8mm 17mm"}
+"""Of printed sheets by their size: the lower of the two is written on further up and down."""
 
 
 @cache
@@ -62,17 +65,27 @@ def asset(name: str) -> str:
     return resources.files("backbench.publish").joinpath("assets", name).read_text("utf-8")
 
 
-def page(template: str, *, up: str = "", scripts: Sequence[str] = (), **values: Any) -> bytes:
+def page(
+    template: str, *, up: str = "", scripts: Sequence[str] = (), paper: str = "", **values: Any
+) -> bytes:
     """A page's bytes.
 
     up: the way from the page to the site's root ("../" for a page one folder deep).
     scripts: the files of the folder assets that the page needs, in their order.
+    paper: the size of the sheets ("A4", "letter") of a page that is made to be printed; what is
+    folded on a screen is left out there.
     """
-    style, code = asset("site.css"), "".join(asset(name) for name in scripts)
+    style = asset("site.css") + page_rules() + _sheets(paper)
+    code = "".join(asset(name) for name in scripts)
     text = environment().get_template(template).render(
-        up=up, style=Markup(style), script=Markup(code), policy=policy(style, code), **values
+        up=up, style=Markup(style), script=Markup(code), policy=policy(style, code), paper=paper,
+        **values,
     )  # fmt: skip
     return text.encode()
+
+
+def _sheets(paper: str) -> str:
+    return f"@page{{size:{paper};margin:{MARGINS[paper]}}}" if paper else ""
 
 
 def policy(style: str, script: str) -> str:

@@ -14,6 +14,7 @@ from backbench.charts.dark_theme import dark_rules, following_the_screen
 from backbench.comparison.stale_figures import Stale, of_answer, stale_figures
 from backbench.documents.settings import Settings
 from backbench.errors import UserError
+from backbench.publish.inline_pictures import inline
 from backbench.querying.saved_queries import SavedQuery
 from backbench.storage.database import Database
 
@@ -22,6 +23,8 @@ if TYPE_CHECKING:
     import polars as pl
 
 
+DRAWING = "2"
+"""Which way of making pictures of specifications: those of another are not kept."""
 TITLES = "SELECT point_key, title FROM test_point UNION ALL SELECT unit_key, label FROM peer"
 
 
@@ -41,13 +44,12 @@ class Picture:
     narrow: Picture | None = None
 
 
-def picture_values(
-    picture: Picture, address: Callable[[Picture], str], live: str = ""
-) -> dict[str, Any]:
+def picture_values(picture: Picture, address: Callable[[Picture], str]) -> dict[str, Any]:
     """What a template needs of a picture; `address` says where its SVG is found."""
     phone = picture.narrow
     return {
-        "src": address(picture), "alt": picture.alt, "title": picture.title, "live": live,
+        "src": address(picture), "alt": picture.alt, "title": picture.title,
+        "drawn": inline(picture.svg, picture.digest, picture.alt),
         "width": picture.width, "height": picture.height,
         "narrow": phone and {
             "src": address(phone), "width": phone.width, "height": phone.height,
@@ -144,7 +146,7 @@ class ChartRenderer:
         """A chart's specification as a picture; rendered anew only where its content is new."""
         from backbench.charts.image_export import size_of
 
-        content = json.dumps(spec, sort_keys=True) + dark_rules()
+        content = json.dumps(spec, sort_keys=True) + dark_rules() + DRAWING
         digest = hashlib.sha256(content.encode()).hexdigest()[:20]
         path = self.kept / f"{digest}.svg" if self.kept else None
         svg = path.read_text(encoding="utf-8") if path and path.is_file() else _rendered(spec)
@@ -159,7 +161,8 @@ def _of_review(conditions: str, review: str) -> str:
     return replaced.replace("newest review", review)
 
 
-def _rendered(spec: dict[str, object]) -> str:
+def _rendered(spec: dict[str, Any]) -> str:
+    from backbench.charts.readable_marks import with_readings
     from backbench.charts.svg_drawing import svg_of
 
-    return following_the_screen(svg_of(spec))
+    return following_the_screen(with_readings(svg_of(spec), spec))

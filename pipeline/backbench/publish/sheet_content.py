@@ -30,6 +30,9 @@ PICTURES = (
     ("harmonics-left-and-right", "Harmonics"),
     ("response-over-peers", "Response"),
     ("idle-spectrum-of-a-unit", "Spectrum at idle"),
+    ("separation-over-frequency", "Channel separation over frequency"),
+    ("response-by-setting", "Response by setting of the controls"),
+    ("balance-over-volume", "Channel balance over the volume control"),
 )
 """Saved queries whose charts a sheet shows of a unit, in this order."""
 CHANGE_PICTURES = (

@@ -31,8 +31,8 @@ from backbench.quantities.writing import measured, number, quantity
 from backbench.querying.saved_queries import SavedQuery
 
 SCRIPTS = {"index.html": ("site.js",), "compare.html": ("curves.js", "site.js")}
-FOLDING = ("fold.js",)
-"""The scripts of pages: of some by their template, of all others the one that folds."""
+READING = ("fold.js", "pictures.js")
+"""The scripts of pages: of some by their template, of all others those that fold and read."""
 MOST_TABLE_ROWS = 300
 MOST_CHARTED = 40
 """So many of the newest reviews have charts on the site's sheets: drawing takes longest of all."""
@@ -67,7 +67,7 @@ class SiteBuilder:
         """One page, written where it differs. here: the page of the menu that it stands under."""
         up = "../" * path.count("/")
         content = page(
-            template, up=up, scripts=SCRIPTS.get(template, FOLDING), here=here,
+            template, up=up, scripts=SCRIPTS.get(template, READING), here=here,
             site=self.settings.title,
             points=self.site_data.points, **values,
         )  # fmt: skip
@@ -87,7 +87,7 @@ class SiteBuilder:
         return compare_unit(self.renderer.store, unit_key, self.settings, common=self._common)
 
     def save_picture(
-        self, picture: Picture, live: str = "", up: str = "../"
+        self, picture: Picture, up: str = "../"
     ) -> tuple[dict[str, Any], list[OutputFile]]:
         """A picture as files of the site, and what a template needs of it.
 
@@ -98,7 +98,7 @@ class SiteBuilder:
             for drawn in (picture, picture.narrow)
             if drawn
         ]
-        return picture_values(picture, lambda p: up + _chart_path(p), live), files
+        return picture_values(picture, lambda p: up + _chart_path(p)), files
 
 
 def _chart_path(picture: Picture) -> str:
@@ -250,19 +250,11 @@ def question_page(builder: SiteBuilder, query: SavedQuery) -> Iterator[OutputFil
 def _drawn(
     builder: SiteBuilder, query: SavedQuery, frame: Any, heading: str, values: Mapping[str, str]
 ) -> Iterator[Any]:
-    """The picture for the template, its SVG file, and the page that shows values on pointing."""
-    from backbench.charts.image_export import page_of
-    from backbench.charts.unchecked import specification
-
+    """The picture for the template, and its SVG files."""
     title = f"{query.title}: {heading}" if heading else query.title
-    spec = specification(builder.renderer.chart(query.name, frame, title, values))
-    suffix = f"-{heading.replace(' ', '-')}" if heading else ""
-    live = f"{query.name}{suffix}-chart.html"
-    drawn = builder.renderer.both(query.name, frame, title, values)
-    picture, files = builder.save_picture(drawn, live)
+    picture, files = builder.save_picture(builder.renderer.both(query.name, frame, title, values))
     yield picture
     yield from files
-    yield builder.file(f"questions/{live}", page_of(spec).encode())
 
 
 def _parameter_sets(site_data: SiteData, query: SavedQuery) -> list[tuple[str, dict[str, str]]]:

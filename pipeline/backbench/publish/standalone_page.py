@@ -9,10 +9,10 @@ from pathlib import Path
 
 from backbench.errors import Fault, UserError
 from backbench.publish.output_files import write
-from backbench.publish.render import data_address, page
+from backbench.publish.render import MARGINS, data_address, page
 from backbench.publish.sheet_charts import picture_values
 from backbench.publish.sheet_content import review_sheet, title_of
-from backbench.publish.site_builder import FOLDING, SiteBuilder, photograph_values, sheet_values
+from backbench.publish.site_builder import READING, SiteBuilder, photograph_values, sheet_values
 from backbench.readers.limited_process import die_with_parent
 from backbench.storage.scratch import scratch_folder
 
@@ -28,8 +28,14 @@ FLAGS = (
 PATIENCE_S = 120
 
 
-def sheet_page(builder: SiteBuilder, review_key: str) -> bytes:
-    """The sheet with its pictures inside the page. Raises UserError for an unknown review."""
+PAPERS = tuple(MARGINS)
+
+
+def sheet_page(builder: SiteBuilder, review_key: str, paper: str = "") -> bytes:
+    """The sheet with its pictures inside the page. Raises UserError for an unknown review.
+
+    paper: one of PAPERS for a page to be printed: what is folded on a screen is left out.
+    """
     sheet = review_sheet(
         builder.renderer, builder.site_data, review_key, builder.compared, builder.stale,
         dates=builder.dates.in_doubt(review_key),
@@ -39,15 +45,18 @@ def sheet_page(builder: SiteBuilder, review_key: str) -> bytes:
         for part in sheet.parts
     ]
     return page(
-        "sheet.html", scripts=FOLDING, site=builder.settings.title, here="",
+        "sheet.html", scripts=() if paper else READING, paper=paper,
+        site=builder.settings.title, here="",
         points=builder.site_data.points, title=title_of(sheet), alone=True,
         sheet=sheet_values(sheet, pictures), charts_limited=False,
         photographs=[photograph_values(photo) for photo in builder.album.of(review_key)],
     )  # fmt: skip
 
 
-def save_sheet(builder: SiteBuilder, review_key: str, path: Path) -> None:
-    """Write the sheet as its suffix says, .html or .pdf.
+def save_sheet(
+    builder: SiteBuilder, review_key: str, path: Path, paper: str = PAPERS[0]
+) -> None:  # fmt: skip
+    """Write the sheet as its suffix says, .html or .pdf; a PDF on sheets of a size of PAPERS.
 
     Raises UserError for another suffix, an unknown review, or a PDF without a browser.
     """
@@ -59,7 +68,7 @@ def save_sheet(builder: SiteBuilder, review_key: str, path: Path) -> None:
         raise UserError("the sheet can't be written", [fault])
     if suffix == ".pdf":
         browser = find_browser()
-        write(path.parent, path.name, printed(sheet_page(builder, review_key), browser))
+        write(path.parent, path.name, printed(sheet_page(builder, review_key, paper), browser))
     else:
         write(path.parent, path.name, sheet_page(builder, review_key))
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from backbench.signal.power import MeanSquare
+from backbench.signal.power import MeanSquare, noise_sum
 from backbench.signal.track import Array
 
 
@@ -49,20 +49,44 @@ def with_lines(left: MeanSquare, hidden: Array) -> MeanSquare:
     return MeanSquare(value, floor, samples=2 * value**2 / floor if floor > 0 else math.inf)
 
 
-def parted(removed: list[slice], band: slice) -> tuple[list[slice], list[slice]]:
-    """What is left of a band, and what isn't, in ranges counted from its first bin.
+def filled(
+    power: Array,
+    noise: Array,
+    removed: list[slice],
+    band: slice,
+    spread: float,
+    samples: float,
+) -> MeanSquare:
+    """Sum of a band in which the noise stands in for the ranges that are left out.
 
     Parameters
     ----------
+    power, noise : ndarray of float64, shape (n,)
+        By bin of the band, V^2.
     removed : list of slice
-        Of the spectrum's bins.
+        Of the spectrum's bins: what is left out.
     band : slice
         Of the spectrum's bins.
+    spread : float
+        Of the window (see Window).
+    samples : float
+        Degrees of freedom of the noise that stands in.
 
     Returns
     -------
-    kept, gone : list of slice
+    MeanSquare
+        V^2.
     """
+    kept, gone = _parted(removed, band)
+    standing_in = sum(float(noise[bins].sum()) for bins in gone)
+    left = noise_sum(power, noise, spread, kept)
+    floor = left.floor + 2 * standing_in**2 / samples
+    value = left.value + standing_in
+    return MeanSquare(value, floor, samples=2 * value**2 / floor if floor > 0 else math.inf)
+
+
+def _parted(removed: list[slice], band: slice) -> tuple[list[slice], list[slice]]:
+    """What is left of a band, and what isn't, in ranges counted from its first bin."""
     kept, gone, at = [], [], 0
     for bins in sorted(removed, key=lambda bins: bins.start):
         first, last = (min(max(n, band.start + at), band.stop) - band.start

@@ -15,6 +15,8 @@ from backbench.signal.track import Array, Track
 MOST_GROUPS = 16
 GROUP_S = 0.1
 """Whole periods of both mains frequencies, so that hum is alike in every group."""
+PERIOD_S = 0.02
+"""A period of the mains at least: shorter records have too few longer groups."""
 HANN_BLOCK_S = 0.1
 MOST_BLOCKS = 31
 SPARE_BAND = 1.1
@@ -64,8 +66,8 @@ def scatter(squares: Array, spread: float, overlapped: float = 1.0) -> Scatter:
     return Scatter(own * math.sqrt(spread * overlapped / len(squares)), span)
 
 
-def grouped(squares: Array, block_s: float) -> Array:
-    """Mean squares of groups of blocks, each about a whole number of tenths of a second.
+def grouped(squares: Array, block_s: float, group_s: float = GROUP_S) -> Array:
+    """Mean squares of groups of blocks, each about a whole number of tenths of a second or so.
 
     Parameters
     ----------
@@ -73,14 +75,16 @@ def grouped(squares: Array, block_s: float) -> Array:
         Mean squares by block, V^2, at least one.
     block_s : float
         Duration of a block, s.
+    group_s : float, optional
+        What the duration of a group is about a multiple of, s.
 
     Returns
     -------
     ndarray of float64, shape (groups,)
         V^2; at most 16 groups. Blocks left over at the end are not used.
     """
-    tenths = math.ceil(len(squares) * block_s / (MOST_GROUPS * GROUP_S))
-    size = max(round(tenths * GROUP_S / block_s), 1)
+    times = math.ceil(len(squares) * block_s / (MOST_GROUPS * group_s))
+    size = max(round(times * group_s / block_s), 1)
     groups = len(squares) // size
     means: Array = squares[: groups * size].reshape(groups, size).mean(axis=1)
     return means

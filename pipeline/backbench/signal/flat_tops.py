@@ -28,6 +28,9 @@ about 3 lie within a quarter of its rms of the greatest (extreme value theory, c
 OFTENER = 4.0
 """Times as often as any other voltage the extreme one must recur: without noise a tone whose period
 is a whole number of samples repeats all of its values."""
+CRESTS = 4.0
+"""Times as often as the voltages just below them the extreme ones must recur to be flat: of a sine
+2.4 times as many lie within a width of the crest as within the next (closed form)."""
 BELOW_TOP = (0.3, 0.95)
 """Share of the extreme voltage between which others are looked at."""
 
@@ -59,6 +62,40 @@ def refuse_flat_tops(track: Track, noise_v: float) -> None:
                 "its noise: an input stage of the recorder clipped, or the file was turned down "
                 "after it had clipped; record again at a lower gain"
             )
+
+
+def has_flat_crests(track: Track) -> bool:
+    """Whether the crests of a record are flat to the steps of its samples.
+
+    Where noise reaches beyond the steps, a unit that clips leaves no such crests. Where it doesn't,
+    nothing tells a unit that clips from a recorder whose input does.
+
+    Parameters
+    ----------
+    track : Track
+        The record of tones.
+
+    Returns
+    -------
+    bool
+        False for samples without steps.
+    """
+    step, volts = sample_step(track), track.volts
+    if step <= 0:
+        return False
+    low, high = float(np.min(volts)), float(np.max(volts))
+    return any(
+        _is_flat(sign * volts, end, ALIKE_STEPS * step) for sign, end in ((1, high), (-1, -low))
+    )
+
+
+def _is_flat(volts: Array, end: float, alike: float) -> bool:
+    """Whether the greatest voltage recurs as no crest of a sine does."""
+    within = np.sort(end - volts[volts >= end - 2 * alike])
+    count = int(np.searchsorted(within, alike, side="right"))
+    if count <= MOST_ALIKE or count <= CRESTS * (len(within) - count):
+        return False
+    return count > OFTENER * _elsewhere(volts, end, alike)
 
 
 def _elsewhere(volts: Array, end: float, alike: float) -> int:

@@ -8,7 +8,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from backbench.signal.power import MeanSquare
+from backbench.signal.power import STANDING, MeanSquare
 from backbench.signal.track import Array
 
 
@@ -118,6 +118,17 @@ class Harmonics:
     @cached_property
     def _floor(self) -> Array:
         return self.noise**2 + self.hum**2
+
+    @cached_property
+    def taken_out(self) -> NDArray[np.bool_]:
+        """Which stand out and could not be mains lines altogether: none of them is noise."""
+        standing = self.square > STANDING * self.noise
+        return np.asarray(standing & (~self.blind | (self.square > STANDING * self.hum)))
+
+    @cached_property
+    def perhaps_hum(self) -> float:
+        """Mean square of those that stand out and could be mains lines altogether, V^2."""
+        return float(self.square[self.blind & (self.square > STANDING * self.noise)].sum())
 
     @cached_property
     def with_hum(self) -> bool:

@@ -229,6 +229,32 @@ def hidden_under_tones(
     return np.where(near, FIRST_LINE * square, 0.0)
 
 
+def mirrored_in_lobe(
+    spectrum: Spectrum, position: float, half: float, mains_hz: float | None
+) -> bool:
+    """Whether a sideband of a low tone, below 0 Hz, shows in the lobe of the tone itself.
+
+    Parameters
+    ----------
+    spectrum : Spectrum
+        Of the record.
+    position : float
+        Of the tone, fractional bins.
+    half : float
+        Bins on each side that a line takes.
+    mains_hz : float or None
+        Nominal mains frequency, Hz; None where unknown.
+
+    Returns
+    -------
+    bool
+        False where the mains frequency is unknown.
+    """
+    step = (mains_hz or 0.0) / spectrum.resolution_hz
+    reach = half + OFF_NOMINAL * position
+    return step > 0 and any(abs(n * step - 2 * position) <= reach for n in SIDEBANDS)
+
+
 def on_sideband(centres: Array, tones: Array, step: float, half: float) -> NDArray[np.bool_]:
     """Lines at a tone plus or minus one or two times the mains.
 

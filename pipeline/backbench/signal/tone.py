@@ -13,11 +13,17 @@ from numpy.typing import NDArray
 from backbench.errors import Refusal
 from backbench.quantities.writing import in_text
 from backbench.signal.background import degrees_of_freedom
-from backbench.signal.band_sums import parted, widened, with_lines
+from backbench.signal.band_sums import filled, widened, with_lines
 from backbench.signal.dither import Stepped
 from backbench.signal.harmonics import Harmonics, beats, beside
-from backbench.signal.hidden_hum import MARGIN, HiddenHum, hidden_hum, hidden_under_tones
-from backbench.signal.power import STANDING, MeanSquare, line_power, line_powers, noise_sum
+from backbench.signal.hidden_hum import (
+    MARGIN,
+    HiddenHum,
+    hidden_hum,
+    hidden_under_tones,
+    mirrored_in_lobe,
+)
+from backbench.signal.power import MeanSquare, line_power, line_powers
 from backbench.signal.spectrum import Lines, Spectrum, read_lines
 from backbench.signal.track import Array
 
@@ -115,7 +121,11 @@ class ToneLines(Stepped):
         """Mean square of the fundamental, from the whole of its lobe."""
         line = self._with_steps(self._whole(self.position))
         hum = max(MARGIN * self.hum_under_fundamental, self.perhaps_under_fundamental)
-        return line._replace(floor=line.floor + hum**2, slope=line.slope + 2 * hum)
+        floor = line.floor + hum**2
+        if mirrored_in_lobe(self.spectrum, self.position, self.half, self.mains_hz):
+            # A sideband or a drift: nothing tells which of them makes the lobe unlike its middle.
+            floor += (line.value - self._middle.value) ** 2
+        return line._replace(floor=floor, slope=line.slope + 2 * hum)
 
     @cached_property
     def selective(self) -> MeanSquare:
@@ -319,8 +329,7 @@ class ToneLines(Stepped):
         removed, hidden, blind = self._near_fundamental(band), np.zeros(0), 0.0
         if last >= 2:
             harmonics = self.harmonics(last)
-            standing = harmonics.square > STANDING * harmonics.noise
-            standing &= ~harmonics.blind | (harmonics.square > STANDING * harmonics.hum)
+            standing = harmonics.taken_out
             removed += [self.lobe(n * self.position) for n in harmonics.orders[standing].tolist()]
             # The line there is as strong as those beside it, or all that is seen.
             line = np.minimum(harmonics.hum / MARGIN, harmonics.square)[standing]
@@ -343,7 +352,7 @@ class ToneLines(Stepped):
         if last < 2 or self._drifts:
             return np.zeros(0)
         harmonics = self.harmonics(last)
-        standing = harmonics.square > STANDING * np.hypot(harmonics.noise, harmonics.hum)
+        standing = harmonics.taken_out
         whole, floor = (each[: last - 1][standing] for each in self._lobes_of_harmonics)
         return beside(harmonics.square[standing], whole, floor)
 
@@ -356,11 +365,7 @@ class ToneLines(Stepped):
     def perhaps_hum(self) -> float:
         """Mean square in 20 Hz to 20 kHz at harmonics that could be mains lines altogether, V^2."""
         last = self.last_order(BAND_HZ[1])
-        if last < 2:
-            return 0.0
-        harmonics = self.harmonics(last)
-        square = harmonics.square[harmonics.blind & (harmonics.square > STANDING * harmonics.noise)]
-        return float(square.sum())
+        return self.harmonics(last).perhaps_hum if last >= 2 else 0.0
 
     def _band(self, top_hz: float = BAND_HZ[1]) -> slice:
         """20 Hz to a frequency, with the whole lobe of a harmonic at the upper edge."""
@@ -392,9 +397,4 @@ class ToneLines(Stepped):
         power, noise = self.spectrum.power[band], self.noise[band]
         if weights is not None:
             power, noise = power * weights, noise * weights
-        kept, gone = parted(removed, band)
-        filled = sum(float(noise[bins].sum()) for bins in gone)
-        left = noise_sum(power, noise, self.spectrum.window.spread, kept)
-        floor = left.floor + 2 * filled**2 / self.samples
-        value = left.value + filled
-        return MeanSquare(value, floor, samples=2 * value**2 / floor if floor > 0 else math.inf)
+        return filled(power, noise, removed, band, self.spectrum.window.spread, self.samples)

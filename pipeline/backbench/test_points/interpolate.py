@@ -24,6 +24,7 @@ from backbench.storage.database import Database
 from backbench.test_points.frequencies import off_frequency, same_frequency
 from backbench.test_points.points import sort_of_reading
 from backbench.test_points.scope import chosen_reviews
+from backbench.test_points.swept_readings import OF_READINGS, any_sweep, of_sweeps
 
 WIDEST = 10.0
 """Ratio of the powers of two steps above which nothing is interpolated between them."""
@@ -143,10 +144,7 @@ def _step(row: Row, by: SweptBy) -> SweepLevel:
     )  # fmt: skip
 
 
-PLACE = (
-    "review_key", "unit_key", "output", "metric", "order_n", "detail", "frequency_hz", "load_ohm",
-    "input", "tap", "volume", "controls", "stimulus", "by_voltage",
-)  # fmt: skip
+PLACE = (*OF_READINGS, "controls", "by_voltage")
 """Conditions that the steps of one sweep have in common."""
 
 # Each sweep beside each test point that asks for a level within it, and has no reading there.
@@ -248,6 +246,8 @@ def assign_between(
 
     Inside the caller's transaction; those made before must be gone (`forget_between`).
     """
+    if not any_sweep(store, review_keys):
+        return
     chosen, values = chosen_reviews(review_keys)
     same = " AND ".join(f"steps.{n} IS NOT DISTINCT FROM open_places.{n}" for n in PLACE)
     sweep_hz, point_hz = "sweeps.frequency_hz", "point.frequency_hz"
@@ -259,12 +259,13 @@ def assign_between(
     )  # fmt: skip
     names = ("load_within", "bridging", "levels", "shipped", "of_equalised")
     values |= {
-        **{n: windows[n] for n in names}, "least": LEAST_LEVELS, "exact": EXACT,
-        "metrics": [*registry().having(lambda traits: traits.interpolated_in_power)],
+        **{n: windows[n] for n in names}, **of_sweeps(), "exact": EXACT,
         "powers": [*registry().having(lambda traits: traits.own_stimulus == "power")],
     }  # fmt: skip
-    _insert(store, list(_interpolations(store.frame(sql, values).to_dicts())))
-    store.run(OFF_THE_POWER.format(chosen=chosen), chosen_reviews(review_keys)[1])
+    found = list(_interpolations(store.records(sql, values)))
+    if found:
+        _insert(store, found)
+        store.run(OFF_THE_POWER.format(chosen=chosen), chosen_reviews(review_keys)[1])
 
 
 # Where a value was interpolated at a point's power, a reading nearby stands for it no more.
@@ -290,6 +291,9 @@ DELETE FROM reading_point WHERE (review_key, reading_key, point_key) IN (
 def forget_between(store: Database, review_keys: Sequence[str] | None) -> None:
     """Remove what `assign_between` added to some reviews, or to all."""
     chosen, values = chosen_reviews(review_keys)
+    of_these = f"FROM reading_point WHERE interpolated AND {chosen}"
+    if not store.rows(f"SELECT 1 {of_these} LIMIT 1", values):
+        return
     gone = (
         "SELECT review_key, analysis_key FROM reading JOIN reading_point "
         f"USING (review_key, reading_key) WHERE interpolated AND {chosen}"

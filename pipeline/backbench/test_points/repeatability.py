@@ -77,6 +77,9 @@ GROUP BY ALL
 ORDER BY ALL
 """
 
+# Cheaper than SESSIONS, which has nothing to give where no unit was there twice.
+ANY_REPEATED = "SELECT 1 FROM appearance GROUP BY unit_key HAVING count(*) > 1 LIMIT 1"
+
 
 def pooled(
     metric: str, relative: bool, default: float, rows: Iterable[Mapping[str, Any]]
@@ -108,8 +111,9 @@ def sync_repeatability(store: Database) -> None:
     units = store.rows("SELECT metric, unit FROM metric ORDER BY metric")
     defaults = {str(metric): default_spread(str(metric), str(unit)) for metric, unit in units}
     in_relation = [metric for metric, default in defaults.items() if default.is_relative]
-    for row in store.frame(SESSIONS, {"in_relation": in_relation}).iter_rows(named=True):
-        observed.setdefault(row["metric"], []).append(row)
+    if store.rows(ANY_REPEATED):
+        for row in store.records(SESSIONS, {"in_relation": in_relation}):
+            observed.setdefault(row["metric"], []).append(row)
     rows = [
         pooled(metric, default.is_relative, default.size, observed.get(metric, []))
         for metric, default in defaults.items()
