@@ -68,10 +68,10 @@ class Machines:
         awaited(lambda: _answers(f"{self.server}/health"))
         run_server._keep_prepared(runs)
 
-    def fill(self) -> None:
-        """Have two workers."""
+    def fill(self, count: int = 2) -> None:
+        """Have as many workers, or more where there were."""
         alive = [name for name, one in self.workers.items() if one.poll() is None]
-        for _ in range(2 - len(alive)):
+        for _ in range(count - len(alive)):
             name = f"worker-{len(self.workers)}"
             self.workers[name] = self._begin(
                 name, "distributed.cli.dask_worker", self.scheduler, "--name", name,
@@ -79,7 +79,7 @@ class Machines:
                 "--local-directory", str(self.folder), "--memory-limit", "0",
             )  # fmt: skip
         with self.client() as client:
-            client.wait_for_workers(2, timeout=PATIENCE_S)
+            client.wait_for_workers(count, timeout=PATIENCE_S)
 
     def client(self) -> distributed.Client:
         import distributed

@@ -47,14 +47,21 @@ use_one_schema()
 
 LONG = (
     "tests/test_demo.py", "tests/seed_dataset/test_written_reviews.py",
-    "tests/faults/test_no_network.py", "tests/ingest/test_cluster.py",
-    "tests/browser/test_site_in_a_browser.py", "tests/faults/test_damage.py",
+    "tests/ingest/test_cluster.py", "tests/faults/test_no_network.py",
+    "tests/browser/test_site_in_a_browser.py", "tests/test_spoiled_sessions.py",
     "tests/ingest/test_ingest.py", "tests/charts/test_chart_catalogue.py",
-    "tests/test_spoiled_sessions.py", "tests/faults/test_failing_disks.py",
-    "tests/faults/test_kill_points.py", "tests/backfill/test_messy_spreadsheet.py",
-    "tests/corpus/", "tests/faults/", "tests/test_run_server.py", "tests/test_command_lines.py",
-    "tests/ingest/test_order_of_work.py", "tests/test_bench_day.py",
-    "tests/test_own_circuits.py", "tests/test_additions.py",
+    "tests/faults/test_damage.py", "tests/test_bench_day.py", "tests/faults/test_failing_disks.py",
+    "tests/corpus/", "tests/faults/test_kill_points.py", "tests/test_own_circuits.py",
+    "tests/faults/test_many_at_once.py", "tests/browser/test_run_server_requests.py",
+    "tests/test_run_server.py", "tests/queries/test_query_cases.py",
+    "tests/bench_day/test_plans_that_can_be_taken.py", "tests/faults/test_kill_commands.py",
+    "tests/comparison/test_one_rank.py", "tests/backfill/test_messy_spreadsheet.py",
+    "tests/ingest/test_corrections_kept.py", "tests/ingest/test_refused_entries.py",
+    "tests/publish/test_publishing.py", "tests/ingest/test_order_of_work.py",
+    "tests/ingest/test_long_recordings.py", "tests/ingest/test_other_kernels.py",
+    "tests/test_simulated_circuits.py", "tests/test_days_of_driven_kinds.py",
+    "tests/comparison/test_out_of_date.py", "tests/test_command_lines.py",
+    "tests/test_days_of_machines.py", "tests/faults/", "tests/test_additions.py",
 )  # fmt: skip
 """Files that take longest, begun first, the longest of them before the others: a file is one
 worker's, and the last one is waited for."""

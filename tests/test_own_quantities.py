@@ -7,6 +7,8 @@ from pathlib import Path
 
 import pytest
 
+import commands_run
+from backbench.bench_day.session_check import check
 from backbench.catalogue import Catalogue
 from backbench.errors import UserError
 from backbench.metrics.metric_names import metric_called
@@ -170,3 +172,34 @@ def test_a_negative_amount_is_refused(tmp_path: Path) -> None:
     settings_of(home, OWN)
     _, refused = home.ingest([review(tmp_path, "u1", "-8 W")], history=False, processes=1)
     assert "negative" in str(refused[0].error)
+
+
+def test_a_sheet_with_its_title_as_heading_is_mapped(home: Catalogue, tmp_path: Path) -> None:
+    old = tmp_path / "old.csv"
+    old.write_text("Maker,Model,Reviewed,Mains draw at idle (W)\nMarrowgate,Tern 9,2014-05-01,88\n")
+    words = ["--map", tmp_path / "old.toml", "--propose", "-c", home.places.root]
+    commands_run.run("backfill", old, *words, codes=(0, 3))
+    written = (tmp_path / "old.toml").read_text()
+    assert 'metric = "mains_draw"' in written
+    assert 'date = {column = "Reviewed"' in written
+
+
+def test_a_figure_without_an_uncertainty_is_told_before_and_after_the_ingest(
+    tmp_path: Path,
+) -> None:
+    home = small_catalogue(tmp_path / "home")
+    settings_of(home, '[quantity.trip]\ntitle = "Trip"\nunit = "V"\nbetter = "higher"\n')
+    home.places.bring_into_force()
+    folder = review(tmp_path, "u1", "2 V", "trip")
+    warnings = check(folder, home.places.settings).warnings
+    assert any("no uncertainty is stated of Trip" in line for line in warnings)
+    home.ingest([folder], history=False, processes=1)
+    said = commands_run.run("readings", "r-u1", "-c", home.places.root).output
+    assert "no uncertainty stated" in said
+
+
+def test_faulty_settings_are_a_fault_of_the_list_of_metrics(tmp_path: Path) -> None:
+    home = small_catalogue(tmp_path / "home")
+    settings_of(home, '[quantity.trip]\ntitle = "Trip"\nunit = "V"\n')
+    with pytest.raises(UserError, match=r"quantity\.trip\.better"):
+        commands_run.run("metrics", "-c", home.places.root)

@@ -189,6 +189,7 @@ def overview(store: Database, folder: Path) -> float:
 
 def main() -> None:
     folder = Path(sys.argv[1]) if len(sys.argv) > 1 else Path(tempfile.mkdtemp())
+    folder.mkdir(parents=True, exist_ok=True)
     make(folder)
     with reading(folder) as store:
         (count,) = store.rows("SELECT count(*) FROM reading")[0]

@@ -438,7 +438,10 @@ def test_output_impedance_of_a_line_stage_is_planned_from_two_loads(load: float 
 
 def test_a_reference_that_may_have_been_played_stays(tmp_path: Path) -> None:
     folder = folder_with(tmp_path)
-    made, form = planned(), Format(96_000, 24)
+    whole, form = planned(), Format(96_000, 24)
+    steps = [step for step in whole.step if step.file in ("sweep.wav", "tone-1k-1w-8ohm.wav")]
+    assert len(steps) == 2
+    made = whole.model_copy(update={"step": steps})
     written = write_stimuli(tmp_path / "waves", made, form, review=folder)
     assert written.plan == made
     before = (folder / "played-sweep.wav").read_bytes()

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import polars as pl
 
-from backbench.charts.curve_family import CLEAR_PX, _corners, _least_distance, _place
+from backbench.charts.curve_family import CLEAR_PX, _corners, _dense, _least_distance, _place
 from backbench.charts.drawing import Labels, PlainColumn
 from backbench.charts.page_layout import PlotArea, Size
 from backbench.charts.registry import charts
@@ -41,8 +41,8 @@ def test_a_name_lies_where_the_other_curve_is_far() -> None:
     area = PlotArea(Size(800, 400), 0.0, 0.0, 0.0, 0.0)
     own = np.array([[0.0, 200.0], [800.0, 200.0]])
     other = np.array([[0.0, 210.0], [800.0, 390.0]])
-    left, top = _place(own, [other], 60.0, area)
+    left, top = _place(own, [_dense(other)], 60.0, area)
     box = _corners(left, top, 60.0)
     assert top < 200
     assert _least_distance(box, np.array([[left, 200.0]])) >= 5
-    assert _least_distance(box, np.array([[left, 210.0 + 180 * left / 800]])) > CLEAR_PX / 2
+    assert _least_distance(box, _dense(other)) > CLEAR_PX / 2

@@ -10,8 +10,9 @@ from typing import Any
 
 import pytest
 
+from attached_database import attached
 from backbench.documents.settings import Settings
-from backbench.storage.database import Database, writing
+from backbench.storage.database import Database
 from backbench.test_points.assign import assign_all_points, sync_points
 from empty_database import put_empty_database
 
@@ -131,7 +132,7 @@ class CatalogueMaker:
     def build(self, settings: Settings | None = None) -> Path:
         """Write everything, assign test points, give the catalogue's folder."""
         put_empty_database(self.folder)
-        with writing(self.folder) as store, store.transaction():
+        with attached(self.folder) as store, store.transaction():
             if settings is not None:
                 sync_points(store, settings)
             for table, rows in self._rows.items():

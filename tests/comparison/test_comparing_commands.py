@@ -77,7 +77,7 @@ def test_entered_readings_can_be_left_out(home: Path) -> None:
     everything = ("--peers", "everything")
     assert "entered" in run(home, "compare", "u6", *everything)
     text = run(home, "compare", "u6", *everything, "--without-entered")
-    assert "1 entered from old records" not in text
+    assert "1 entered, not measured" not in text
 
 
 def test_check_tells_by_its_exit_code(home: Path) -> None:

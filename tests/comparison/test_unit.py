@@ -105,7 +105,7 @@ def test_entered_readings_can_be_left_out(given: Any) -> None:
     given.unit("old")
     given.reading("old", "noise_a", 3e-4, None, under="idle", status="entered")
     result = line(compared(given, "a"), "noise_a")
-    assert (result.place, result.note) == ("1st to 2nd of 7", "1 entered from old records")
+    assert (result.place, result.note) == ("1st to 2nd of 7", "1 entered, not measured")
     with reading(given.folder) as store:
         without = line(compare_unit(store, "a", include_entered=False), "noise_a")
     assert without.place == "1st of 6"

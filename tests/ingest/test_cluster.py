@@ -54,22 +54,11 @@ def everything(catalogue: Catalogue) -> dict[str, list[tuple[object, ...]]]:
     return result
 
 
-def test_content_is_equal_table_by_table_with_originals_in_a_folder(
+def test_content_is_equal_from_a_folder_where_a_worker_is_killed_while_it_holds_work(
     cluster: Machines, measured: Catalogue, tmp_path: Path
 ) -> None:
+    """Table by table."""
     catalogue, store = with_folder(cluster, tmp_path)
-    code, printed = take_in(cluster, catalogue, *(CIRCUITS / case for case in CASES))
-    assert code == 0, printed
-    assert everything(catalogue) == everything(measured)
-    used = {file for (file,) in _rows(catalogue, "SELECT DISTINCT sha256 FROM analysis_capture")}
-    assert {path.name for path in store.glob("??/*")} == used
-    assert not list(catalogue.places.staged.iterdir())
-
-
-def test_content_is_equal_where_a_worker_is_killed_while_it_holds_work(
-    cluster: Machines, measured: Catalogue, tmp_path: Path
-) -> None:
-    catalogue, _ = with_folder(cluster, tmp_path)
     cluster.fill()
     begun = cluster.command(
         "ingest", *(CIRCUITS / case for case in CASES), "-c", catalogue.places.root
@@ -80,6 +69,9 @@ def test_content_is_equal_where_a_worker_is_killed_while_it_holds_work(
     assert held
     assert begun.returncode == 0, printed
     assert everything(catalogue) == everything(measured)
+    used = {file for (file,) in _rows(catalogue, "SELECT DISTINCT sha256 FROM analysis_capture")}
+    assert {path.name for path in store.glob("??/*")} == used
+    assert not list(catalogue.places.staged.iterdir())
 
 
 def test_content_is_equal_with_originals_on_an_object_store(

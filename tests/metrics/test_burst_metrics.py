@@ -211,3 +211,15 @@ def test_hum_beside_bursts_neither_hides_nor_makes_their_harmonics(angle: float)
     if found.bound is None:
         assert abs(found.value - 0.0174) < 2.5 * found.uncertainty
     assert found.value == pytest.approx(0.0174, rel=0.05)
+
+
+@pytest.mark.parametrize(("top", "clips"), [(0.997, True), (1.001, False)])
+def test_bursts_whose_crests_hold_one_sample_at_full_scale_are_refused(
+    top: float, clips: bool
+) -> None:
+    """Sixty single samples of a record, fewer than a thousandth of it."""
+    volts = bursts(10.0, noise=1e-5) / (10.0 * top)
+    step = 2.0**-23
+    wave = np.rint(np.clip(volts, -1, 1 - step) / step) * step
+    told = reasons(capture_data(Track(wave, RATE, 1.0, 0.0, 24)))
+    assert ("the converter clipped" in told.get("burst_level", ("", ""))[1]) == clips

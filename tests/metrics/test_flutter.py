@@ -33,7 +33,14 @@ from backbench.signal.track import Array, Track
 
 RATE, METER_RATE = 8_000.0, 4_800.0
 T = np.arange(int(13 * RATE)) / RATE
-TABLE_HZ, TABLE_DB = np.array(WEIGHTING_DB).T
+STATED_DB = (
+    (0.1, -48.0), (0.2, -30.6), (0.315, -19.7), (0.4, -15.0), (0.63, -8.4), (0.8, -6.0),
+    (1.0, -4.2), (1.6, -1.8), (2.0, -0.9), (4.0, 0.0), (6.3, -0.9), (10.0, -2.1), (20.0, -5.9),
+    (40.0, -10.4), (63.0, -14.2), (100.0, -17.3), (200.0, -23.0),
+)  # fmt: skip
+"""The curve of IEC 60386 (from memory), written here again so that no slip of the program's own
+table passes."""
+TABLE_HZ, TABLE_DB = np.array(STATED_DB).T
 
 
 def played(speed: Array, noise: float = 1e-4, hz: float = 3150.0, seed: int = 1) -> Array:
@@ -60,6 +67,10 @@ def table_weight(hz: Array) -> Array:
     """Weights straight between the table's points on logarithmic axes."""
     db = np.interp(np.log(np.maximum(hz, 1e-3)), np.log(TABLE_HZ), TABLE_DB, left=-100.0)
     return np.asarray(10 ** (db / 20))
+
+
+def test_the_program_has_the_stated_curve() -> None:
+    assert WEIGHTING_DB == STATED_DB
 
 
 def test_the_filter_is_within_its_stated_distance_of_the_table() -> None:

@@ -14,7 +14,8 @@ from backbench.quantities.reading import read_quantity
 from backbench.quantities.units import spelled_unit
 
 FACT_WORDS: dict[str, tuple[str, ...]] = {
-    "review.date": ("date", "day", "measured", "measured on", "tested", "test date", "when"),
+    "review.date": ("date", "day", "measured", "measured on", "tested", "test date", "when",
+                    "reviewed"),
     "review.key": ("no", "nr", "number", "id", "ref", "review", "review no"),
     "review.bench": ("bench", "test bench"),
     "review.mains_hz": ("mains", "mains hz", "mains frequency", "line frequency"),
@@ -80,7 +81,7 @@ def figures_named(heading: str) -> HeadingOfFigures | None:
     if "limit_percent" in at and len(kept) > 1:
         # "Power at 1 % THD": the ratio belongs to the limit.
         kept = [word for word in kept if not names_ratio(word)] or kept
-    metric = _called(kept)
+    metric = _called(kept) or metric_called(" ".join(words))
     if metric is None and last is not None and (metric := _called(kept[:-1])):
         unit = kept[-1]
     if metric is None:

@@ -27,8 +27,10 @@ from backbench.ingest.receive import day_written
 from backbench.ingest.recording_dates import dates_in_doubt
 from backbench.ingest.sound_entries import sound_figures
 from backbench.ingest.trial_run import trial
+from backbench.metrics.registry import registry
 from backbench.progress import Progress, nothing
 from backbench.quantities.counts import counted
+from backbench.quantities.sentences import first_few
 from backbench.storage.atomic_io import write_text_file
 
 
@@ -87,6 +89,7 @@ def check(
     faults += _unlike_stated(manifest, scanned, faulty_files)
     warnings += _levels(manifest, settings, scanned, plan)
     warnings += ended.warnings() if ended else _dates(folder, manifest)
+    warnings += _without_uncertainty(manifest)
     absent = {one.file for one in manifest.capture if not (folder / one.file).is_file()}
     named = _named(manifest)
     extra = {name: item for name, item in scanned.items() if name not in named}
@@ -171,6 +174,25 @@ def _file_faults(
         reference = getattr(capture.stimulus, "reference_file", None)
         if reference and not (folder / reference).is_file():
             yield Fault(where, f"no file {reference}", "the file that was played")
+
+
+def _without_uncertainty(manifest: Manifest) -> list[str]:
+    """The entered figures of which neither the entry nor its quantity states an uncertainty."""
+    metrics = registry().metrics
+    bare = [
+        metrics[one.metric].title
+        for one in manifest.entered
+        if one.uncertainty_percent is None and one.metric in metrics
+        and not metrics[one.metric].traits.instrument_known
+    ]  # fmt: skip
+    if not bare:
+        return []
+    names = first_few(dict.fromkeys(bare))
+    return [
+        f"no uncertainty is stated of {names}: such a figure is never said to be better or worse; "
+        "write uncertainty_percent with the entry, or declare it with your quantity in "
+        "backbench.toml"
+    ]
 
 
 def _named(manifest: Manifest) -> set[str]:

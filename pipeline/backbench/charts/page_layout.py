@@ -245,6 +245,8 @@ def layer(rows: Sequence[Mapping[str, Any]]) -> alt.Chart:
 
 def _drawable(value: Any) -> Any:
     """A row's value as a specification holds it."""
+    if value is None or isinstance(value, (str, int)):
+        return value
     if isinstance(value, float):
         return float(f"{value:.{DIGITS}g}") if math.isfinite(value) else None
     if isinstance(value, np.generic):

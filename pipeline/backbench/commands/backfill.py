@@ -120,7 +120,9 @@ def _propose(
     from backbench.backfill.map_text import map_text
     from backbench.backfill.proposed_map import propose
     from backbench.storage.atomic_io import write_text_file
+    from backbench.storage.catalogue_paths import places
 
+    places(catalogue).bring_into_force()  # headings may name the reviewer's own quantities
     if map_file.exists() and not dry_run:
         fault = Fault(str(map_file), "a file", "no file of that name", "choose another name")
         raise UserError("a column map can't be written", [fault])

@@ -214,10 +214,14 @@ def metrics(catalogue: Home = HERE, out_format: Format = "table", wide: Wide = F
     """
     import polars as pl
 
+    from backbench.documents.file_names import SETTINGS_NAME
     from backbench.metrics.registry import registry
     from backbench.storage.catalogue_paths import places
 
-    places(catalogue).bring_into_force()
+    home = places(catalogue)
+    home.bring_into_force()
+    if (home.root / SETTINGS_NAME).exists():
+        _ = home.settings  # faulty ones declare nothing, so that their quantities would be missing
     rows = [
         {"metric": m.name, "unit": m.unit, "title": m.title, "source": m.source}
         for m in registry().metrics.values()

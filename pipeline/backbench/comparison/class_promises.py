@@ -68,7 +68,17 @@ def class_promises(
         )
         for f in alike
     ]  # fmt: skip
-    return sorted(promises, key=_order)
+    return sorted(_once(promises), key=_order)
+
+
+def _once(promises: Sequence[ClassPromise]) -> list[ClassPromise]:
+    """Without what another unit of the same model was promised in the same words."""
+    return list(
+        {
+            (p.model, p.verdict.metric, p.verdict.side, p.verdict.limit, p.verdict.promised_at): p
+            for p in reversed(promises)
+        }.values()
+    )
 
 
 def _order(promise: ClassPromise) -> tuple[object, ...]:

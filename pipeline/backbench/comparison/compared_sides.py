@@ -56,14 +56,23 @@ def before_and_after(
     )
 
 
-def either_side_of_work(store: Database, unit_key: str) -> tuple[str, str]:
-    """The reviews before and after work. Raises UserError where there are no such two."""
-    refuse_unknown(store, unit_key)
+def _around_work(store: Database, unit_key: str) -> tuple[str, str] | None:
+    """The reviews before and after work, where there are such two. Raises UserError for an
+    unknown unit."""
     pair = store.rows(
         "SELECT before_key, after_key FROM before_after WHERE unit_key = $unit", {"unit": unit_key}
     )
     if pair:
         return str(pair[0][0]), str(pair[0][1])
+    refuse_unknown(store, unit_key)
+    return None
+
+
+def either_side_of_work(store: Database, unit_key: str) -> tuple[str, str]:
+    """The reviews before and after work. Raises UserError where there are no such two."""
+    pair = _around_work(store, unit_key)
+    if pair is not None:
+        return pair
     rows = store.rows(
         "SELECT review_key, state FROM unit_period WHERE unit_key = $unit "
         "ORDER BY reviewed, review_key",
@@ -156,9 +165,8 @@ def sides(store: Database, unit_key: str) -> tuple[str, list[Difference]]:
 
 def changes(store: Database, unit_key: str) -> tuple[str, list[Difference]]:
     """Before and after work in words and numbers; ("", []) where there aren't two such reviews."""
-    try:
-        first, second = either_side_of_work(store, unit_key)
-    except UserError:
-        refuse_unknown(store, unit_key)
+    pair = _around_work(store, unit_key)
+    if pair is None:
         return "", []
+    first, second = pair
     return f"{second} less {first}", before_and_after(store, unit_key, (first, second))

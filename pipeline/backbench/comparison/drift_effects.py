@@ -66,7 +66,7 @@ def drift_warnings(
 ) -> list[str]:
     """A warning for each step of a bench that lies between this unit's readings and a peer's,
     and matters: with the metrics, and to how many peers."""
-    rows = list(among.iter_rows(named=True))
+    rows = list(among.iter_rows(named=True)) if steps else []
     notes = []
     for step in steps:
         counts = {_name(line): len(_across(step, line, rows)) for line in lines}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import heapq
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
@@ -273,9 +274,11 @@ def _line(
 
 def _around(row: dict[str, Any], among: pl.DataFrame) -> tuple[Neighbour, ...]:
     """The units whose values are nearest, in order of value."""
-    others = [r for r in among.iter_rows(named=True) if r["unit_key"] != row["unit_key"]]
-    others.sort(key=lambda r: (abs(r["value"] - row["value"]), r["unit_key"]))
-    near = sorted(others[:NEIGHBOURS], key=lambda r: (r["value"], r["unit_key"]))
+    pairs = enumerate(zip(among["value"].to_list(), among["unit_key"].to_list(), strict=True))
+    others = ((abs(value - row["value"]), key, i) for i, (value, key) in pairs
+              if key != row["unit_key"])  # fmt: skip
+    nearest = (among.row(i, named=True) for _, _, i in heapq.nsmallest(NEIGHBOURS, others))
+    near = sorted(nearest, key=lambda r: (r["value"], r["unit_key"]))
     return tuple(
         Neighbour(r["unit_key"], r["label"], r["value"], r["status"] == "entered") for r in near
     )
@@ -285,7 +288,7 @@ def _note(row: Mapping[str, Any], among: pl.DataFrame) -> str:
     """How many of the values were not measured at the test point itself, and whether this was."""
     entered = int((among["status"] == "entered").sum())
     between = int(among["interpolated"].sum())
-    remarks = [f"{entered} entered from old records"] if entered else []
+    remarks = [f"{entered} entered, not measured"] if entered else []
     remarks += [f"{between} interpolated in power"] if between else []
     remarks += ["this one among them"] if row["interpolated"] else []
     return ", ".join(remarks)

@@ -137,7 +137,9 @@ def _alone(c: Facts) -> Iterator[str]:
     count = len(c.peers.keys) - 1
     others = counted(count, "peer") if count else "no peer"
     few = f"it has no rank; that takes at least {FEWEST_OTHERS}"
-    yield f"With {others} ({c.peers.description}) {few}."
+    most = max((line.n - 1 for line in c.lines), default=0)
+    alike = f", of which no more than {most} have the same figure," if count > most else ""
+    yield f"With {others} ({c.peers.description}){alike} {few}."
     heard = kind_of_unit(c.kind).drives_loudspeakers
     plain = list(filter(None, (_plain(line, heard) for line in c.lines)))
     if plain:

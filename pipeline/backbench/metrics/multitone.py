@@ -257,7 +257,7 @@ def sfdr(seen: MultitoneView) -> MeasuredValue:
     title="Effective number of bits (ENOB)",
     unit="bit",
     better="higher",
-    source="IEEE 1241, effective number of bits (from memory)",
+    source="IEEE 1241, effective number of bits, (SINAD - 1.76 dB) / 6.02 (second-hand)",
     stimuli=["tone", "multitone"],
     version=5,
     choice="of an ideal converter, driven to full scale by a sine of the same rms, with as much "

@@ -19,6 +19,8 @@ from backbench.signal.tone_set import ToneSet
 from backbench.signal.track import Array
 from backbench.signal.window import Complex
 
+STANDS_OUT = 6.0
+"""Standard deviations of the noise beside the tones."""
 NEAR = 0.75
 """Of the rate of blocks: half of it is what they follow, and a line takes some width."""
 
@@ -44,14 +46,19 @@ def wavering_of_tones(view: MultitoneView) -> str | None:
 
 
 def _seen_near(tones: ToneSet, block_s: float) -> float:
-    """Mean square of what stands beside the lobes of the tones, as near as blocks follow, V^2.
+    """Mean square of what stands beside the lobes of the tones, as near as blocks follow, V^2; 0
+    where noise makes as much.
 
     Products farther off show in short blocks as if the tones wavered.
     """
     bins = np.arange(len(tones.noise))
     away = np.abs(np.subtract.outer(bins * tones.spectrum.resolution_hz, tones.frequencies_hz))
     near = (away.min(axis=1) <= NEAR / block_s) & ~tones.removed[bins]
-    return float(np.maximum(tones.spectrum.power[bins] - tones.noise, 0.0)[near].sum())
+    noise = tones.noise[near]
+    seen = float((tones.spectrum.power[bins][near] - noise).sum())
+    return (
+        seen if seen > STANDS_OUT * math.sqrt(tones.spectrum.window.spread * noise @ noise) else 0.0
+    )
 
 
 def _outside(view: MultitoneView, course: LineCourse) -> Array:

@@ -47,7 +47,7 @@ def _metric(name: str, own: OwnQuantity, position: int) -> Metric:
         traits=Traits(
             compared_at=(BY_HAND_POINT,), position=position, usual_stimulus=BY_HAND,
             session_spread=_session_spread(own), has_sign=own.signed,
-            also_called=tuple(own.also_called),
+            also_called=(own.title.lower(), *own.also_called),
             entered_u=own.uncertainty_value, entered_u_percent=own.uncertainty_percent or 0.0,
             given_by="a figure entered by hand",
         ),

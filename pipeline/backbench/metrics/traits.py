@@ -179,6 +179,11 @@ class Traits:
         if bool(self.compared_at) != (self.position is not None):
             raise ValueError("a compared metric has test points and a position, others neither")
 
+    @property
+    def instrument_known(self) -> bool:
+        """Whether an entered figure has an uncertainty where its entry states none."""
+        return bool(self.entered_u or self.entered_u_percent)
+
 
 @dataclass(frozen=True)
 class CurveTraits:

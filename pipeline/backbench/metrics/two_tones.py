@@ -314,7 +314,8 @@ def modulation_distortion_3(pair: TwoTonesView) -> MeasuredValue:
     title="Modulation distortion, as a demodulator shows it",
     unit="%",
     better="lower",
-    source="SMPTE RP 120 and DIN 45403 (from memory; neither was read)",
+    source="SMPTE RP 120 (second-hand: a glossary of digitization guidelines, amplitude modulation "
+    "of the higher tone by its second- and third-order sidebands, 60 Hz and 7 kHz at 4:1)",
     stimuli=["two tones"],
     version=2,
     choice="each pair of sidebands, f2 +- f1 and f2 +- 2 f1, as the sum of its amplitudes, both "

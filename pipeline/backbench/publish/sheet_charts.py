@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -14,6 +15,7 @@ from backbench.charts.dark_theme import dark_rules, following_the_screen
 from backbench.comparison.stale_figures import Stale, of_answer, stale_figures
 from backbench.documents.settings import Settings
 from backbench.errors import UserError
+from backbench.publish.drawn_from import drawn_from
 from backbench.publish.inline_pictures import inline
 from backbench.querying.saved_queries import SavedQuery
 from backbench.storage.database import Database
@@ -66,6 +68,7 @@ class ChartRenderer:
     ) -> None:  # fmt: skip
         """settings: of the catalogue as they are now, by which figures may be out of date."""
         self.store = store
+        self._settings = settings
         self.stale = stale_figures(store, settings) if settings else Stale()
         self.queries = queries
         self.kept = kept
@@ -101,14 +104,17 @@ class ChartRenderer:
         from backbench.charts.drawing import PAGE, PHONE
         from backbench.charts.query_chart import query_chart
 
-        conditions = self.conditions(name, values)
-        if review:
-            conditions = _of_review(conditions, review)
-        out_of_date = of_answer(self.store, self.stale, frame)
-        conditions = "; ".join(filter(None, (conditions, out_of_date)))
+        conditions = self._words(name, frame, values, review)
         size = PHONE if narrow else PAGE
         query = self.queries[name]
         return query_chart(self.store, query, frame, values, conditions, title=title, size=size)
+
+    def _words(self, name: str, frame: pl.DataFrame, values: Mapping[str, str], review: str) -> str:
+        """The conditions that a picture states, and what of it is out of date."""
+        conditions = self.conditions(name, values)
+        if review:
+            conditions = _of_review(conditions, review)
+        return "; ".join(filter(None, (conditions, of_answer(self.store, self.stale, frame))))
 
     def draw(self, name: str, title: str = "", review: str = "", **values: str) -> Picture | None:
         """The picture of a query; None where it isn't known, has no chart, fails or
@@ -134,13 +140,21 @@ class ChartRenderer:
         self, name: str, frame: pl.DataFrame, title: str, values: Mapping[str, str],
         review: str = "",
     ) -> Picture:  # fmt: skip
-        """A query's picture for a page, with the one for a phone."""
-        from backbench.charts.unchecked import specification
+        """A query's picture for a page, with the one for a phone; put together only where
+        neither was drawn before from the same."""
+        words = (title, self._words(name, frame, values, review))
+        source = drawn_from(self.queries[name], frame, values, words, self._settings)
 
-        chart = self.chart(name, frame, title, values, review)
-        wide = self.picture(specification(chart), title)
-        phone = self.chart(name, frame, title, values, review, narrow=True)
-        return replace(wide, narrow=self.picture(specification(phone), title))
+        def drawn(*, narrow: bool) -> Picture:
+            from backbench.charts.unchecked import specification
+
+            digest = hashlib.sha256(f"{source} {narrow}".encode()).hexdigest()[:20]
+            svg = self._before(digest) or _rendered(
+                specification(self.chart(name, frame, title, values, review, narrow=narrow))
+            )
+            return Picture(title, _alternative(title), svg, digest, *_size_of(svg))
+
+        return replace(drawn(narrow=False), narrow=drawn(narrow=True))
 
     def picture(self, spec: dict[str, Any], title: str) -> Picture:
         """A chart's specification as a picture; rendered anew only where its content is new."""
@@ -148,11 +162,29 @@ class ChartRenderer:
 
         content = json.dumps(spec, sort_keys=True) + dark_rules() + DRAWING
         digest = hashlib.sha256(content.encode()).hexdigest()[:20]
-        path = self.kept / f"{digest}.svg" if self.kept else None
-        svg = path.read_text(encoding="utf-8") if path and path.is_file() else _rendered(spec)
+        svg = self._before(digest) or _rendered(spec)
         size = size_of(spec)
-        alt = f"Chart: {title}. The figures are in the table."
-        return Picture(title, alt, svg, digest, size.width, size.height)
+        return Picture(title, _alternative(title), svg, digest, size.width, size.height)
+
+    def _before(self, digest: str) -> str:
+        """What was drawn under this name before, whole; "" where nothing was."""
+        path = self.kept / f"{digest}.svg" if self.kept else None
+        svg = path.read_text(encoding="utf-8") if path and path.is_file() else ""
+        return svg if SIZE.match(svg) and svg.rstrip().endswith("</svg>") else ""
+
+
+def _alternative(title: str) -> str:
+    return f"Chart: {title}. The figures are in the table."
+
+
+SIZE = re.compile(r'<svg [^>]*?\bwidth="([\d.]+)" height="([\d.]+)"')
+
+
+def _size_of(svg: str) -> tuple[int, int]:
+    """Width and height that a picture states, in layout pixels."""
+    stated = SIZE.match(svg)
+    assert stated is not None  # every picture of the engine states it first of all
+    return round(float(stated[1])), round(float(stated[2]))
 
 
 def _of_review(conditions: str, review: str) -> str:

@@ -182,7 +182,7 @@ def _part(
         else "",
         left_right_sentence=left_right_sentence(compared) if current else "",
         pictures=tuple(
-            _newest_pictures(renderer, row, card, most)
+            _newest_pictures(renderer, row, card, most, worked=bool(compared.work[0]))
             if current
             else _own_pictures(renderer, row, most)
         ),
@@ -200,14 +200,15 @@ def _part(
 
 
 def _newest_pictures(
-    renderer: ChartRenderer, row: Row, card: Picture | None, most: int
+    renderer: ChartRenderer, row: Row, card: Picture | None, most: int, *, worked: bool
 ) -> list[Picture]:
-    """The scorecard, what work changed, and then the unit's charts."""
+    """The scorecard, what work changed where there was any, and then the unit's charts."""
     if not most:
         return []
     changed = [
         renderer.draw(query, f"{title}: {row['label']}", unit=row["unit_key"])
         for query, title in CHANGE_PICTURES
+        if worked
     ]
     first = [picture for picture in (card, *changed) if picture]
     return first + _pictures(renderer, row, most)

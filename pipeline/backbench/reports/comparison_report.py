@@ -31,6 +31,9 @@ if TYPE_CHECKING:
 MOST_DIFFERENCES = 6
 """Differences of a comparison that are shown, the most significant first."""
 
+MOST_UNDECIDED = 5
+"""Promises of other models that can't be held against a unit, which are shown."""
+
 
 def show_comparison(
     comparison: Comparison, stream: IO[str] | None = None, *, everything: bool = False
@@ -134,9 +137,14 @@ def show_promises(
     rows = [[ordinary(cell) for cell in _promise_cells(p)] for p in promises if p.verdict.decided]
     show_table(out, heads, rows, "Held against this unit")
     other = [p for p in promises if not p.verdict.decided]
-    for p in other:
+    if other:
+        out.print("Not to be held against it", style="bold")
+    for p in other[:MOST_UNDECIDED]:
         _, promised, _, outcome = _verdict_cells(p.verdict)
         flowing(out, ordinary(f"{p.model}: {p.verdict.title} {promised}; {outcome}"))
+    if len(other) > MOST_UNDECIDED:
+        more = counted(len(other) - MOST_UNDECIDED, "further promise")
+        flowing(out, f"And {more}; --format csv has all of them with the reason.")
 
 
 WOULD = {"meets": "meet", "fails": "fail", "inconclusive": "can't be told"}

@@ -74,7 +74,9 @@ def _value(row: dict[str, Any]) -> str:
 def _remark(row: dict[str, Any], is_stale: bool) -> str:
     """The reading's own remark, and that it is out of date where it has a value that is."""
     stale = f"out of date: {MARK}" if is_stale and row["value"] is not None else ""
-    return "; ".join(filter(None, (stale, row["reason"])))
+    bare = row["status"] == "entered" and row["uncertainty"] is None
+    unknown = "no uncertainty stated" if bare and row["bound"] is None else ""
+    return "; ".join(filter(None, (stale, row["reason"], unknown)))
 
 
 def _conditions(row: dict[str, Any]) -> str:

@@ -7,13 +7,16 @@ from numpy.typing import NDArray
 
 from backbench.errors import Refusal
 from backbench.quantities.writing import in_text
-from backbench.signal.track import Track
+from backbench.signal.track import Array, Track
 from backbench.signal.word_length import few_levels, sample_step, word_bits
 
 SHORTEST_S = 0.25
 LEAST_BITS = 16
 ROUNDED_BITS = 0.01
 MOST_AT_FULL_SCALE = 1e-3
+MOST_CRESTS, WIDTH = 16, 12.0
+"""So many crests of a short burst may reach full scale by noise; steps below it that are looked at:
+eight times those that count as full scale."""
 MOSTLY = 0.5
 HARDLY_EVER = 1e-9
 """Chance of a run of equal samples in a record of noise from which it is a gap."""
@@ -68,13 +71,22 @@ def _check_range(track: Track, low: float, high: float) -> None:
     end = track.full_scale_v - 1.5 * step
     if highest < end:
         return
-    for reached in (track.volts >= end, track.volts <= -end):
-        fraction = np.count_nonzero(reached) / len(reached)
-        if fraction > MOST_AT_FULL_SCALE or bool(np.any(reached[1:] & reached[:-1])):
+    for volts in (track.volts, -track.volts):
+        reached = volts >= end
+        count = int(np.count_nonzero(reached))
+        often = count > MOST_AT_FULL_SCALE * len(volts) or _stand_alone(volts, end, step, count)
+        if often or bool(np.any(reached[1:] & reached[:-1])):
             raise Refusal(
                 f"the converter clipped: the record runs at full scale "
                 f"({in_text(track.full_scale_v, 'V', 4)} peak); use a wider input range"
             )
+
+
+def _stand_alone(volts: Array, end: float, step: float, count: int) -> bool:
+    """Whether the samples at the end are many, and more than those just below: of a crest that
+    reaches it half as many (closed form)."""
+    below = int(np.count_nonzero(volts >= end - WIDTH * step)) - count
+    return count > MOST_CRESTS and count > below
 
 
 def refuse_gap(track: Track) -> None:

@@ -10,6 +10,8 @@ import numpy as np
 import numpy.typing as npt
 
 Floats = npt.NDArray[np.float64]
+ROUNDING = 1e-9
+"""Relative: far more than sums in another order differ by."""
 LEAST_SHARED = 3
 NORMAL = 1.4826
 """Median absolute deviation to standard deviation, for a normal distribution."""
@@ -54,20 +56,32 @@ def nearest(columns: Any, index: int, count: int = 3) -> list[NearPoint]:
     three columns, or less than half of the row's own, are left out. Ties go by position.
     """
     scaled = robust_scale(np.asarray(columns, float))
-    own = int(np.isfinite(scaled[index]).sum())
-    neighbours = []
-    for other in range(scaled.shape[0]):
-        apart = np.abs(scaled[other] - scaled[index])
-        shared = np.flatnonzero(np.isfinite(apart))
-        if other != index and shared.size >= max(LEAST_SHARED, own / 2):
-            order = shared[np.argsort(apart[shared], kind="stable")]
-            neighbours.append(
-                NearPoint(
-                    other, float(apart[shared].mean()), int(shared.size),
-                    tuple(map(int, order[:2])), tuple(map(int, order[::-1][:2])),
-                )
-            )  # fmt: skip
+    apart = np.abs(scaled - scaled[index])
+    neighbours = [_near_point(int(row), apart[row]) for row in _candidates(apart, index, count)]
     return sorted(neighbours, key=lambda near: (near.distance, near.index))[:count]
+
+
+def _candidates(apart: Any, index: int, count: int) -> npt.NDArray[np.int64]:
+    """Rows among which the nearest are: all rows at once, to rounding of their distance."""
+    known = np.isfinite(apart)
+    shared = known.sum(axis=1)
+    enough = shared >= max(LEAST_SHARED, shared[index] / 2)
+    enough[index] = False
+    rows = np.flatnonzero(enough)
+    distance = np.where(known, apart, 0.0)[rows].sum(axis=1) / shared[rows]
+    if rows.size <= count:
+        return rows
+    last = np.partition(distance, count - 1)[count - 1]
+    return np.asarray(rows[distance <= last * (1 + ROUNDING)])
+
+
+def _near_point(row: int, apart: Any) -> NearPoint:
+    shared = np.flatnonzero(np.isfinite(apart))
+    order = shared[np.argsort(apart[shared], kind="stable")]
+    return NearPoint(
+        row, float(apart[shared].mean()), int(shared.size),
+        tuple(map(int, order[:2])), tuple(map(int, order[::-1][:2])),
+    )  # fmt: skip
 
 
 def logarithmic(units: Sequence[str]) -> npt.NDArray[np.bool_]:
