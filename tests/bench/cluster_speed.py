@@ -1,4 +1,4 @@
-"""What a cluster costs beside one machine: python tests/bench/cluster_speed.py [CAPTURES]
+"""What a cluster costs beside one machine: python tests/bench/cluster_speed.py [CAPTURES [FOLDER]]
 
 Real processes on loopback: a scheduler, a run server, workers of one thread each. Counted is the
 processor's time of each process, which other programs on the machine change little: what analysis
@@ -123,33 +123,38 @@ def modelled(analysis: float, writer: float, middle: float) -> None:
         print(f"| {count} | {could:.0f} | {limits[limit]:.0f} | {limit} |")
 
 
-def main(many: int) -> None:
+def main(many: int, made: Path | None) -> None:
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
-        inputs = write_catalogue_inputs(folder / "inputs", workers=2)
+        inputs = (
+            sorted(made.iterdir()) if made else write_catalogue_inputs(folder / "inputs", workers=2)
+        )
         reviews = [review for review in inputs if captures_of(review)]
         taken, captures = some(reviews, many)
         one, few = some(reviews, 1)
         more = captures - few
         print("| run | command | scheduler, server | workers | sum | clock |")
-        print("| --- | --- | --- | --- | --- | --- |")
+        print("| --- | --- | --- | --- | --- | --- |", flush=True)
         with machines(folder) as cluster:
             cluster.fill(1)
+            alone = run(cluster, folder / "local-one", one, LOCAL)
+            local = run(cluster, folder / "local", taken, LOCAL).less(alone)
+            told("this machine, one process", local, more)
             run(cluster, folder / "warm", one, 16)
-
-            def slope(key: str, chunk: int, workers: int) -> Spent:
+            alone = run(cluster, folder / "one", one, 16)
+            for chunk, workers in ((1, 1), (4, 1), (16, 1), (16, 2), (16, 4)):
                 cluster.fill(workers)
-                alone = run(cluster, folder / f"{key}-one", one, chunk)
-                return run(cluster, folder / key, taken, chunk).less(alone)
-
-            told("this machine, one process", slope("local", LOCAL, 1), more)
-            for chunk in (1, 4, 16):
-                spent = slope(f"chunk-{chunk}", chunk, 1)
-                told(f"cluster, 1 worker, chunks of {chunk}", spent, more)
-            for count in (2, 4):
-                told(f"cluster, {count} workers, chunks of 16", slope(f"w{count}", 16, count), more)
-        modelled(spent.workers / more, spent.command / more, spent.middle / more)
+                # Chunks of one: each new worker gets some, and loads the program.
+                run(cluster, folder / f"warm-{chunk}-{workers}", one, 1)
+                spent = run(cluster, folder / f"{chunk}-{workers}", taken, chunk).less(alone)
+                told(f"cluster, workers: {workers}, chunk: {chunk}", spent, more)
+                if (chunk, workers) == (16, 1):
+                    usual = spent
+        modelled(usual.workers / more, usual.command / more, usual.middle / more)
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]) if len(sys.argv) > 1 else CAPTURES)
+    main(
+        int(sys.argv[1]) if len(sys.argv) > 1 else CAPTURES,
+        Path(sys.argv[2]) if len(sys.argv) > 2 else None,
+    )

@@ -11,6 +11,7 @@ from backbench.comparison.verdicts import RULE
 from backbench.ingest.outcomes import review_outcomes
 from backbench.publish import finding_sentences
 from backbench.publish.compared_curves import compared_curves
+from backbench.publish.heavy_pictures import landing_picture
 from backbench.publish.output_files import OutputFile
 from backbench.publish.promises_picture import promises_picture
 from backbench.publish.render import json_text
@@ -114,7 +115,7 @@ def _index(builder: SiteBuilder) -> Iterator[OutputFile]:
     pictures = []
     for picture, name in drawn:
         if picture:
-            values, files = builder.save_picture(picture, up="")
+            values, *files = landing_picture(builder, picture)
             pictures.append((values, name))
             yield from files
     rows = [_row(builder.site_data, row) for row in units.values()]
