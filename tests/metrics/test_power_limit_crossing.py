@@ -154,3 +154,13 @@ def test_random_amplifiers_at_the_plans_steps_and_at_those_that_narrow_them() ->
         for tally in (planned, narrowed)
     ]
     assert halves[1][len(halves[1]) // 2] < 0.5 * halves[0][len(halves[0]) // 2]
+
+
+def test_powers_that_fall_back_with_more_drive_are_no_part_of_the_curve() -> None:
+    """A supply that sags: 14.65 W at the most, then less with more distortion."""
+    watts = [2.0, 5.0, 10.0, 13.721, 14.571, 14.648, 14.569, 14.323]
+    percent = [1e-3, 1e-3, 1e-3, 4.718, 11.482, 14.469, 16.937, 19.638]
+    found = at(10.0, steps(watts, percent))
+    assert isinstance(found, Derived)
+    assert abs(found.figure.value - 14.465) < 2.5 * found.figure.uncertainty
+    assert 13.72 < found.figure.value < 14.572

@@ -3,16 +3,24 @@
 from __future__ import annotations
 
 import json
+import random
 import re
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+import polars as pl
 import pytest
+from PIL import Image
 
 from backbench.catalogue import Catalogue
+from backbench.charts.declaration import MOST_ROWS
+from backbench.charts.drawing import Labels
+from backbench.charts.registry import chart_named
+from backbench.charts.unchecked import specification
 from backbench.comparison.standings import compared_points
+from backbench.publish.heavy_pictures import landing_picture
 from backbench.publish.index_pages import PAGE_ROWS, index_pages
 from backbench.publish.sheet_charts import ChartRenderer
 from backbench.publish.site_builder import SiteBuilder
@@ -57,6 +65,32 @@ def folder(measured: Catalogue, tmp_path_factory: pytest.TempPathFactory) -> Ite
         yield made
 
 
+def test_a_picture_of_every_unit_is_shown_as_pixels_in_both_themes(
+    measured: Catalogue, tmp_path: Path
+) -> None:
+    """The first page's pictures and its text together stay below MOST_BYTES."""
+    generator = random.Random(1)
+    rows = [
+        {"unit_key": f"u{n}", "label": f"Maker {n % 97} Model {n}",
+         "technology": ("tube", "hybrid")[n % 2], "x": generator.uniform(5, 200), "y": y,
+         "y_low": 0.98 * y, "y_high": 1.02 * y}
+        for n, y in enumerate(generator.lognormvariate(0, 1) for _ in range(MOST_ROWS))
+    ]  # fmt: skip
+    with measured.reading() as store:
+        renderer = ChartRenderer(store, {}, None)
+        builder = SiteBuilder(renderer, read_site_data(store), measured.settings, tmp_path)
+        chart = chart_named("trend").draw(pl.DataFrame(rows), Labels(title="A"))
+        picture = renderer.picture(specification(chart), "A")
+        values, *files = landing_picture(builder, picture)
+    assert len(picture.svg) > MOST_BYTES / 3
+    assert [file.path for file in files] == [values["src"], values["dark"]]
+    light, dark = (Image.open(tmp_path / file.path).convert("RGB") for file in files)
+    assert light.size == dark.size == (2 * picture.width, 2 * picture.height)
+    assert light.getpixel((0, 0)) == (253, 252, 248)
+    assert dark.getpixel((0, 0)) == (29, 27, 24)
+    assert all((tmp_path / file.path).stat().st_size < 0.1 * MOST_BYTES for file in files)
+
+
 def data_of(path: Path, name: str) -> Any:
     result = re.search(rf'id="{name}">(.*?)</script>', path.read_text(encoding="utf-8"), re.DOTALL)
     assert result
@@ -65,6 +99,7 @@ def data_of(path: Path, name: str) -> Any:
 
 def test_every_page_stays_small(folder: Path) -> None:
     sizes = {path.name: path.stat().st_size for path in folder.glob("*.html")}
+    assert sizes["index.html"] < 0.6 * MOST_BYTES
     assert {"index.html", "compare.html", "compare-2.html", "makers.html"} <= set(sizes)
     assert {name: size for name, size in sizes.items() if size >= MOST_BYTES} == {}
 

@@ -9,7 +9,7 @@ import pytest
 
 from backbench.catalogue import Catalogue
 from backbench.errors import UserError
-from backbench.publish import site, standalone_page
+from backbench.publish import site, standalone_page, stills
 from backbench.publish.compared_curves import compared_curves
 from backbench.publish.output_files import OutputFile
 from backbench.publish.sheet_charts import ChartRenderer
@@ -125,6 +125,18 @@ def test_stills_are_numbered_with_captions(builder: SiteBuilder, tmp_path: Path)
     assert (tmp_path / "notes.txt").exists()
     with pytest.raises(UserError, match="not known"):
         write_stills(builder, "nothing", tmp_path)
+
+
+def test_a_pair_is_shown_together_and_what_one_lacks_alone() -> None:
+    def still(name: str, subject: str) -> stills.Still:
+        return stills.Still(name, subject, (subject,), f"{name} of {subject}\n")  # type: ignore[arg-type]
+
+    first = [still("response", "left"), still("idle", "left")]
+    second = [still("response", "right"), still("profile", "right")]
+    both, alone, other = stills._both(first, second)
+    assert (both.subject, both.charts) == ("left-and-right", ("left", "right"))
+    assert both.caption == "response of left\n\nresponse of right\n"
+    assert (alone, other) == (first[1], second[1])
 
 
 def test_curves_that_are_laid_over_each_other_are_the_catalogues(builder: SiteBuilder) -> None:

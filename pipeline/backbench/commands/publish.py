@@ -26,6 +26,15 @@ if TYPE_CHECKING:
     from backbench.publish.site_builder import SiteBuilder
 
 
+class StillSize(StrEnum):
+    """Pixels of stills: for a screen, a large one, one held upright, and square."""
+
+    WIDE = "1920x1080"
+    LARGE = "3840x2160"
+    UPRIGHT = "1080x1920"
+    SQUARE = "1080x1080"
+
+
 @app.command(rich_help_panel=PUBLISH)
 def publish(
     catalogue: Home = HERE,
@@ -37,14 +46,25 @@ def publish(
         Path | None, typer.Option(help="Write here instead of the catalogue's folder `published`.")
     ] = None,
     processes: Processes = None,
+    size: Annotated[
+        StillSize, typer.Option(help="Pixels of the pictures that --stills writes.")
+    ] = StillSize.WIDE,
+    dark: Annotated[
+        bool, typer.Option("--dark", help="Pictures of --stills on a dark ground.")
+    ] = False,
+    transparent: Annotated[
+        bool, typer.Option("--transparent", help="Pictures of --stills without a ground.")
+    ] = False,
 ) -> None:
     """Write the catalogue as a static web site, or one review's pictures.
 
     Example: backbench publish -c my-catalogue
     """
     if stills is not None:
-        _stills(catalogue, stills, out)
+        _stills(catalogue, stills, out, size, dark=dark, transparent=transparent)
         return
+    if dark or transparent or size is not StillSize.WIDE:
+        raise typer.BadParameter("--size, --dark and --transparent are of pictures: add --stills")
     from backbench.publish.site import publish as make
     from backbench.reports.progress_bars import bars
 
@@ -107,27 +127,39 @@ def pictures(
     ] = 960,
     dark: Annotated[bool, typer.Option("--dark", help="As on a dark screen.")] = False,
 ) -> None:
-    """Write every picture of the published site on one page, and name what is hard to read in it.
+    """Write every picture of the published site on one page, and count what is hard to see.
 
     Example: backbench pictures all-pictures.html -c my-catalogue --width 360 --dark
     """
     from backbench.publish.contact_sheet import contact_sheet
+    from backbench.publish.picture_survey import survey, survey_lines
 
     root = opened(catalogue).places.root
     shown = contact_sheet(root / "published" / "site", out, width, dark=dark)
     faulty = sum(bool(one.faults) for one in shown)
     typer.echo(
-        f"Wrote {out}: {counted(len(shown), 'picture')}, {faulty} with labels that overlap, "
-        "are cut or are too small."
+        f"Wrote {out}: {counted(len(shown), 'picture')}, {faulty} with something that "
+        "is hard to see. All pictures, as seen:"
     )
+    for line in survey_lines(survey([one.svg for one in shown])):
+        typer.echo(f"  {line}")
 
 
-def _stills(catalogue: Path, review: str, out: Path | None) -> None:
+def _stills(
+    catalogue: Path, review: str, out: Path | None, size: StillSize, *, dark: bool,
+    transparent: bool,
+) -> None:  # fmt: skip
+    from backbench.charts.drawing import Size
+    from backbench.charts.still_canvas import Canvas
     from backbench.publish.stills import write_stills
 
+    width, height = (int(side) for side in size.value.split("x"))
+    looks = [size.value] * (size is not StillSize.WIDE) + ["dark"] * dark
+    variant = "-".join([*looks, *["transparent"] * transparent])
     with _builder(catalogue) as builder:
-        folder = out or builder.folder / "stills" / review
-        paths = write_stills(builder, review, folder)
+        folder = out or builder.folder / "stills" / review / variant
+        canvas = Canvas(Size(width, height), dark=dark, transparent=transparent)
+        paths = write_stills(builder, review, folder, canvas)
     typer.echo(f"Wrote {counted(len(paths) // 2, 'picture')} with captions into {folder}/.")
 
 

@@ -81,7 +81,7 @@ def _less(reading: Reading, smallest: Reading) -> MeasuredValue:
     unit="W",
     better="higher",
     source="common practice, no source",
-    version=3,
+    version=4,
     choice="where distortion begins to rise faster than the square of the power, up to the "
     "greatest power measured; the middle, in logarithms, of the levels before and after the one "
     "from which it does, and anywhere between them alike; where it doesn't, at least the level "

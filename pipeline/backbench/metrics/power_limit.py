@@ -45,7 +45,7 @@ _CHOICE = (
     unit="W",
     better="higher",
     source="IEC 60268-3 (distortion-limited output power)",
-    version=3,
+    version=4,
     choice=f"last rise through the limit, {_CHOICE}",
     traits=Traits(
         also_called=(
@@ -91,7 +91,7 @@ def power_at_limit(session: Session) -> Iterator[DerivedResult]:
     unit="W",
     better="lower",
     source="common practice, no source",
-    version=2,
+    version=3,
     choice="last fall through the limit below the power at that limit (crossover distortion), "
     "given only where a smaller power was measured with more; " + _CHOICE,
 )

@@ -60,9 +60,25 @@ class Crossed(NamedTuple):
 def series(session: Session) -> Iterator[list[PowerLevel]]:
     """Levels by rising power, for every output and set of other conditions that has enough."""
     for same in grouped(_distortions(session), _place).values():
-        levels = apart(sorted(_levels(session, same), key=lambda level: level.x))
+        levels = apart(_rising(list(_levels(session, same))))
         if len(levels) >= LEAST_LEVELS:
             yield levels
+
+
+def _rising(levels: list[PowerLevel]) -> list[PowerLevel]:
+    """The levels by rising power, without those at which more drive gave less power.
+
+    Beyond its greatest power a curve comes back, with more distortion, through powers that it has
+    passed already: among these it has another value.
+    """
+    drives = [level.power.generator_vrms or 0.0 for level in levels]
+    if not all(drives):
+        return sorted(levels, key=lambda level: level.x)
+    kept: list[PowerLevel] = []
+    for _, level in sorted(zip(drives, levels, strict=True), key=lambda one: (one[0], one[1].x)):
+        if not kept or level.x >= kept[-1].x:
+            kept.append(level)
+    return kept
 
 
 def apart(levels: Sequence[PowerLevel]) -> list[PowerLevel]:

@@ -148,7 +148,7 @@ def _input_for(
     unit="V",
     better="higher",
     source="IEC 60268-3 (overload source EMF)",
-    version=3,
+    version=4,
     choice="last rise through the limit, the middle of what a smooth curve through the measured "
     "levels allows; all harmonics up to 20 kHz, or where detail says so harmonics 2 to 10 as far "
     "as they were recorded",

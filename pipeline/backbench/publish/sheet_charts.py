@@ -118,10 +118,12 @@ class ChartRenderer:
 
     def draw(self, name: str, title: str = "", review: str = "", **values: str) -> Picture | None:
         """The picture of a query; None where it isn't known, has no chart, fails or
-        gives no rows, or none of the unit that was asked for.
+        gives no rows, more than a chart draws, or none of the unit that was asked for.
 
         title: the chart's heading, the query's own where left out. review: as for `chart`.
         """
+        from backbench.charts.declaration import MOST_ROWS
+
         query = self.queries.get(name)
         if query is None or query.chart is None:
             return None
@@ -131,7 +133,7 @@ class ChartRenderer:
             return None
         unit = values.get("unit", "")
         lacking = unit and "unit_key" in frame.columns and unit not in frame["unit_key"]
-        if frame.is_empty() or lacking:
+        if frame.is_empty() or frame.height > MOST_ROWS or lacking:
             return None
         heading = title or query.title
         return self.both(name, frame, heading, values, review)

@@ -145,7 +145,7 @@ def _made(builder: SiteBuilder, job: Job) -> Iterator[OutputFile]:
     elif kind == "review":
         yield from review_pages(builder, first)
     elif kind == "model":
-        yield model_page(builder, first, second)
+        yield from model_page(builder, first, second)
     else:
         yield from index_pages(builder, builder.renderer.queries)
 

@@ -24,6 +24,7 @@ from backbench.publish.output_files import OutputFile, make, write
 from backbench.publish.photographs import Album, Photo, Unshown
 from backbench.publish.reading_tables import peer_strip_of
 from backbench.publish.render import data_address, json_text, page
+from backbench.publish.scorecard import scorecard_picture
 from backbench.publish.sheet_charts import ChartRenderer, Picture, picture_values
 from backbench.publish.sheet_content import PICTURES, ReviewSheet, review_sheet, title_of
 from backbench.publish.site_data import Row, SiteData, slug
@@ -35,7 +36,8 @@ READING = ("fold.js", "pictures.js")
 """The scripts of pages: of some by their template, of all others those that fold and read."""
 MOST_TABLE_ROWS = 300
 MOST_CHARTED = 40
-"""So many of the newest reviews have charts on the site's sheets: drawing takes longest of all."""
+"""So many of the newest reviews have charts on the site, and the models of their units: drawing
+takes longest of all."""
 MOST_PAIRS = 6
 MOST_CHANGES = 12
 
@@ -82,6 +84,11 @@ class SiteBuilder:
         """Figures that are out of date by the settings as they are now."""
         return self._common.stale
 
+    @cached_property
+    def charted(self) -> frozenset[str]:
+        """The reviews whose units have charts."""
+        return frozenset(itertools.islice(self.site_data.reviews, MOST_CHARTED))
+
     def compared(self, unit_key: str) -> Comparison:
         """A unit beside its peers."""
         return compare_unit(self.renderer.store, unit_key, self.settings, common=self._common)
@@ -114,8 +121,7 @@ def review_pages(builder: SiteBuilder, review_key: str) -> Iterator[OutputFile]:
             known[unit_key] = builder.compared(unit_key)
         return known[unit_key]
 
-    newest = list(builder.site_data.reviews)[:MOST_CHARTED]
-    most = len(PICTURES) if review_key in newest else 0
+    most = len(PICTURES) if review_key in builder.charted else 0
     sheet = review_sheet(
         builder.renderer, builder.site_data, review_key, compared, builder.stale, most,
         dates=builder.dates.in_doubt(review_key),
@@ -191,14 +197,39 @@ def _unit_page(
     )  # fmt: skip
 
 
-def model_page(builder: SiteBuilder, maker: str, model: str) -> OutputFile:
-    """All samples of a model; the first few pairs compared."""
+def model_page(builder: SiteBuilder, maker: str, model: str) -> Iterator[OutputFile]:
+    """All samples of a model: their responses over each other or the one's standing, what they
+    are, and the first few pairs compared."""
     keys = builder.site_data.models[maker, model]
-    return builder.put(
+    pictures = []
+    for picture in _model_pictures(builder, f"{maker} {model}", keys):
+        values, files = builder.save_picture(picture)
+        pictures.append(values)
+        yield from files
+    yield builder.put(
         f"models/{slug(maker, model)}.html", "model.html", "makers.html", maker=maker,
-        model=model, units=[builder.site_data.units[key] for key in keys],
+        model=model, units=[builder.site_data.units[key] for key in keys], pictures=pictures,
         pairs=[_pair(builder, a, b) for a, b in _neighbours(keys)],
     )  # fmt: skip
+
+
+OVERLAID = "responses-overlaid"
+LAID_TOGETHER = ("first", "second", "third", "fourth")
+"""Saved query that lays the responses of units over each other, and its parameters."""
+
+
+def _model_pictures(builder: SiteBuilder, name: str, keys: Sequence[str]) -> Iterator[Picture]:
+    units_of = builder.site_data.units
+    charted = [key for key in keys if units_of[key]["review_key"] in builder.charted]
+    if len(keys) > 1 and charted:
+        units = dict(zip(LAID_TOGETHER, keys, strict=False))
+        overlaid = builder.renderer.draw(OVERLAID, f"Responses of units: {name}", **units)
+        if overlaid:
+            yield overlaid
+    for key in charted[: len(LAID_TOGETHER)]:
+        card = scorecard_picture(builder.renderer, builder.site_data, builder.compared(key))
+        if card:
+            yield card
 
 
 def _neighbours(keys: Sequence[str]) -> list[tuple[str, str]]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -24,6 +25,8 @@ from backbench.quantities.writing import measured, quantity, value_alone
 if TYPE_CHECKING:
     import altair as alt
 
+    from backbench.charts.drawing import Size
+    from backbench.charts.still_canvas import Canvas
     from backbench.comparison.unit_comparison import Comparison
 
 ORDER = (
@@ -46,34 +49,51 @@ caption gives stands on the metrics' declarations."""
 
 @dataclass(frozen=True)
 class Still:
-    """One picture with its caption."""
+    """One picture with its caption, or one of each unit of a pair beside each other.
+
+    subject: what the name of its file ends in.
+    """
 
     name: str
-    chart: alt.TopLevelMixin
+    subject: str
+    charts: tuple[alt.TopLevelMixin, ...]
     caption: str
 
 
-def write_stills(builder: SiteBuilder, review_key: str, folder: Path) -> list[Path]:
-    """PNGs of 1920 by 1080 and their captions, "01-response-….png" and ".txt"; their paths.
+def write_stills(
+    builder: SiteBuilder, review_key: str, folder: Path, canvas: Canvas | None = None
+) -> list[Path]:  # fmt: skip
+    """PNGs of the canvas's size and their captions, "01-response-….png" and ".txt"; their paths.
 
-    Stills of an earlier run that are no longer made are removed. Raises UserError where the
-    review is not known, or where every unit of it has a later review.
+    canvas: 1920 by 1080 on a light ground where left out. Stills of an earlier run in this folder
+    that are no longer made are removed. Raises UserError where the review is not known, or where
+    every unit of it has a later review.
     """
-    from backbench.charts.image_export import STILL, png
+    from backbench.charts.still_canvas import Canvas, still_png
 
     if review_key not in builder.site_data.reviews:
         raise unknown_review(review_key, builder.site_data.reviews)
+    drawn_for = canvas or Canvas()
     paths = []
-    for position, still in enumerate(_stills(builder, review_key), start=1):
-        stem = f"{position:02d}-{still.name}"
+    for position, still in enumerate(_stills(builder, review_key, drawn_for), start=1):
+        stem = f"{position:02d}-{still.name}-{still.subject}"
         for name, content in (
-            (f"{stem}.png", png(still.chart, STILL)),
+            (f"{stem}.png", still_png([_as_svg(chart) for chart in still.charts], drawn_for)),
             (f"{stem}.txt", still.caption.encode()),
         ):
             write(folder, name, content)
             paths.append(folder / name)
     _remove_others(folder, paths)
     return paths
+
+
+def _as_svg(chart: alt.TopLevelMixin) -> tuple[str, Size]:
+    from backbench.charts.image_export import size_of
+    from backbench.charts.svg_drawing import svg_of
+    from backbench.charts.unchecked import specification
+
+    spec = specification(chart)
+    return svg_of(spec), size_of(spec)
 
 
 def _remove_others(folder: Path, kept: Sequence[Path]) -> None:
@@ -83,7 +103,7 @@ def _remove_others(folder: Path, kept: Sequence[Path]) -> None:
             old.unlink()
 
 
-def _stills(builder: SiteBuilder, review_key: str) -> Iterator[Still]:
+def _stills(builder: SiteBuilder, review_key: str, canvas: Canvas) -> Iterator[Still]:
     rows = builder.site_data.units_in(review_key)
     current = [
         row for row in rows if builder.site_data.units[row["unit_key"]]["review_key"] == review_key
@@ -93,20 +113,50 @@ def _stills(builder: SiteBuilder, review_key: str) -> Iterator[Still]:
         fault = Fault(f"review {review_key!r}", f"a later review of the same unit ({later})",
                       "the newest review of a unit", f"make the stills of {later}")  # fmt: skip
         raise UserError("the charts show the newest readings only", [fault])
-    for row in current:
-        yield from _of_unit(builder, row, builder.compared(row["unit_key"]))
+    pair = len(current) == PAIR and len({(row["maker"], row["model"]) for row in current}) == 1
+    narrow = pair or not canvas.wide
+    stills = [
+        list(_of_unit(builder, row, builder.compared(row["unit_key"]), narrow=narrow))
+        for row in current
+    ]
+    if not pair:
+        yield from itertools.chain.from_iterable(stills)
+        return
+    yield from _both(stills[0], stills[1])
 
 
-def _of_unit(builder: SiteBuilder, row: Row, compared: Comparison) -> Iterator[Still]:
+PAIR = 2
+
+
+def _both(first: Sequence[Still], second: Sequence[Still]) -> Iterator[Still]:
+    """The stills of a pair's units beside each other; what one of them lacks stands alone."""
+    others = {still.name: still for still in second}
+    for still in first:
+        other = others.pop(still.name, None)
+        if other is None:
+            yield still
+            continue
+        subject = f"{still.subject}-and-{other.subject}"
+        caption = f"{still.caption}\n{other.caption}"
+        yield Still(still.name, subject, still.charts + other.charts, caption)
+    yield from others.values()
+
+
+def _of_unit(
+    builder: SiteBuilder, row: Row, compared: Comparison, *, narrow: bool
+) -> Iterator[Still]:
+    from backbench.charts.drawing import PAGE, PHONE
+
     unit = row["unit_key"]
-    card = scorecard(compared, builder.site_data)
+    card = scorecard(compared, builder.site_data, narrow=narrow)
     if card is not None:
-        yield Still(f"scorecard-{unit}", card, _caption("Scorecard", row, ranked(compared.lines)))
+        caption = _caption("Scorecard", row, ranked(compared.lines))
+        yield Still("scorecard", unit, (card,), caption)
     for query, heading in ORDER:
-        chart = _drawn(builder, query, f"{heading}: {row['label']}", row)
+        chart = _drawn(builder, query, f"{heading}: {row['label']}", row, narrow=narrow)
         if chart is not None:
             caption = _caption(heading, row, _lines_of(query, compared.lines))
-            yield Still(f"{query}-{unit}", chart, caption)
+            yield Still(query, unit, (chart,), caption)
     frame = profile_frame(compared.lines)
     if not frame.is_empty():
         from backbench.charts.drawing import Labels, PlainColumn
@@ -117,11 +167,13 @@ def _of_unit(builder: SiteBuilder, row: Row, compared: Comparison) -> Iterator[S
             [PlainColumn("percentile", "", "Percentile among peers (100 = best)")], title
         )
         ranks = finding_sentences.ranks_sentence(compared.lines, compared.peers.description)
-        chart = chart_named("profile").draw(frame, labels, unit)
-        yield Still(f"profile-{unit}", chart, f"{title}\n{ranks}\n")
+        chart = chart_named("profile").draw(frame, labels, unit, PHONE if narrow else PAGE)
+        yield Still("profile", unit, (chart,), f"{title}\n{ranks}\n")
 
 
-def _drawn(builder: SiteBuilder, query: str, title: str, row: Row) -> alt.TopLevelMixin | None:
+def _drawn(
+    builder: SiteBuilder, query: str, title: str, row: Row, *, narrow: bool
+) -> alt.TopLevelMixin | None:
     """The query's chart with this unit marked; None where there is nothing to draw of it."""
     renderer = builder.renderer
     if query not in renderer.queries or renderer.queries[query].chart is None:
@@ -133,7 +185,7 @@ def _drawn(builder: SiteBuilder, query: str, title: str, row: Row) -> alt.TopLev
     holds = "unit_key" not in frame.columns or row["unit_key"] in frame["unit_key"].to_list()
     if frame.is_empty() or not holds:
         return None
-    return renderer.chart(query, frame, title, values)
+    return renderer.chart(query, frame, title, values, narrow=narrow)
 
 
 def _lines_of(query: str, lines: Sequence[Standing]) -> list[Standing]:
