@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from backbench.errors import Fault, UserError
+from backbench.quantities.counts import counted
 from backbench.querying.saved_queries import not_found
 from backbench.statistics.ranks import FEWEST_OTHERS
 from backbench.storage.database import Database
@@ -124,5 +125,6 @@ def _note(others: int) -> str:
     if others == 0:
         return "no peers: there is nothing to compare with"
     if others < FEWEST_OTHERS:
-        return f"only {others} peers; a rank or percentile takes {FEWEST_OTHERS}: none is given"
+        few = f"only {counted(others, 'peer')}"
+        return f"{few}; a rank or percentile takes {FEWEST_OTHERS}: none is given"
     return ""
