@@ -16,7 +16,7 @@
 -- column kind: -; Kind
 -- column y_unit: -; Unit of the level
 -- column name: -; Name
--- chart: spectrum; weighting = A
+-- chart: spectrum
 WITH marked AS (
     SELECT unit_key, label FROM peer
     WHERE $unit = '' OR unit_key = $unit

@@ -1,6 +1,6 @@
 -- title: Listening notes and tags
 -- question: Which reviews carry a tag, or a word in their listening notes?
--- conditions: tagged {tag}; with the words "{text}" in the notes or tags
+-- conditions: tagged {tag}; with the words "{text}" in the notes
 -- grain: review_key, unit_key; one row per unit in a review that has notes or tags
 -- parameter tag: text = ''; a tag, in capitals or not; where empty, any or none
 -- parameter text: text = ''; words that the listening notes contain; where empty, any or none

@@ -55,11 +55,13 @@ banded AS (
     WHERE hertz BETWEEN 17.8 AND 22387
     GROUP BY ALL
 ),
+outputs AS (SELECT count(*) AS n FROM newest),
 envelope AS (
-    SELECT band, quantile_cont(level_db, 0.1) AS low_db, quantile_cont(level_db, 0.9) AS high_db,
-           count(*) AS peers
-    FROM banded
-    GROUP BY band
+    SELECT band, count(*) AS peers,
+           if(count(*) >= 0.8 * n, quantile_cont(level_db, 0.1), NULL) AS low_db,
+           if(count(*) >= 0.8 * n, quantile_cont(level_db, 0.9), NULL) AS high_db
+    FROM banded, outputs
+    GROUP BY band, n
 ),
 promised AS (
     SELECT unit_key, limit_value AS mask_db, band_low_hz AS mask_low_hz,

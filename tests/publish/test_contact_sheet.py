@@ -57,7 +57,7 @@ def test_the_page_holds_every_picture_in_one_theme(tmp_path: Path, dark: bool) -
     page = (tmp_path / "all.html").read_text()
     assert len(shown) == page.count("<figure") == 2
     assert "2 pictures, 960 px wide, " + ("dark" if dark else "light") in page
-    assert "1 with labels that overlap" in page
+    assert "1 with something that is hard to see" in page
     assert page.index("Small") < page.index("One &amp; two")
     for content in re.findall(r"base64,([^\"]+)", page):
         svg = base64.b64decode(content).decode()

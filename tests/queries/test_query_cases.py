@@ -285,6 +285,19 @@ CASES = [
         a        | 2020-01-01, as received | left   | 5 | 0.5   | 0.01
         a        | 2021-01-01, restored    | left   | 5 | 0.505 | 0.01
         """, {"unit": "a"}),
+    Case("response-left-and-right", """
+        unit a
+        unit b
+        curve a response [100.0,1000.0] [-2.0,0.0]
+        curve b response [100.0,1000.0,1010.0] [-1.0,0.0,0.2] uncertainty=[0.1,0.0,0.0]
+        curve b response [100.0,1000.0] [-1.5,0.0] output=right
+        """, """
+        unit_key | series | output | x    | y    | y_u
+        b        | left   |        | 100  | -1   | 0.1
+        b        | left   |        | 1000 | 0.1  | 0
+        b        | right  |        | 100  | -1.5 |
+        b        | right  |        | 1000 | 0    |
+        """),
     Case("responses-overlaid", """
         unit a
         unit b

@@ -8,7 +8,7 @@ import pytest
 from backbench.signal.quantiles import middle, quantile
 
 
-@pytest.mark.parametrize("count", [1, 2, 3, 32, 33])
+@pytest.mark.parametrize("count", [1, 2, 3, 32, 33, 200, 201])
 def test_the_median_along_the_first_axis_is_numpys(count: int) -> None:
     values = np.random.default_rng(count).normal(size=(count, 3))
     assert np.array_equal(middle(values), np.median(values, axis=0))

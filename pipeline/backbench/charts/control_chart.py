@@ -226,7 +226,8 @@ def _panel(
     values = [r["value"] for r in rows]
     reach = [r["value"] + sign * COVERAGE * (r["u"] or 0.0) for r in rows for sign in (-1, 1)]
     ends = [chart_limits.low, chart_limits.high] if chart_limits else []
-    y_axis = axis([*values, *reach, *ends], top + high - 10, top + 30, unit)
+    below_title = 48 if area.narrow else 30
+    y_axis = axis([*values, *reach, *ends], top + high - 10, top + below_title, unit)
     title = f"{rows[0]['bench_key']}: {rows[0]['series']}"
     drawn = scale_lines(y_axis, 0.0, area.width, area.width, area.height)
     left = area.paper_left if area.narrow else 0.0
@@ -257,14 +258,17 @@ def _limit_lines(chart_limits: Control, y_axis: Axis, area: PlotArea) -> list[al
         dash = (1, 0) if value == chart_limits.centre else (6, 4)
         drawn += straight_lines([line], area.width, area.height, theme.SOFT_INK, 1.1, dash)
     names = limit_names(chart_limits, y_axis)
+    if area.narrow:
+        text = names[-1][1]
+        if len(names) > 2:
+            ends = (quantity(value, y_axis.unit, 4) for value in (levels[2], levels[0]))
+            text = f"limits\u2002{' to '.join(ends)}"
+        text = shortened(text, area.width + NARROW_AXIS_PX, 12)
+        return [*drawn, text_mark(text, area.paper_left, y_axis.end - 8, 12, colour=theme.SOFT_INK)]
     wanted = [y_axis.px(value) for value, _ in names]
     heights = spread(wanted, 16.0, y_axis.end - 16, y_axis.start + 4)
     for (_, text), at in zip(names, heights, strict=True):
-        if area.narrow:
-            drawn.append(text_mark(text, area.width, at - 4, 12, colour=theme.SOFT_INK,
-                                   align="right", halo=True))  # fmt: skip
-        else:
-            drawn.append(text_mark(text, area.width + 8, at + 4, 12, colour=theme.SOFT_INK))
+        drawn.append(text_mark(text, area.width + 8, at + 4, 12, colour=theme.SOFT_INK))
     return drawn
 
 
@@ -295,14 +299,18 @@ def _steps(
 ) -> list[alt.Chart]:
     """A line between the readings where the level moved, with by how much."""
     drawn = []
+    taken: list[tuple[float, float]] = []
     for at in chart_limits.steps if chart_limits else ():
         x = (x_axis.px(_day(rows[at - 1]["reviewed"])) + x_axis.px(_day(rows[at]["reviewed"]))) / 2
         line = {"px": x, "px2": x, "py": y_axis.start, "py2": y_axis.end}
         drawn += straight_lines([line], area.width, area.height, FLAG, 1.6)
         change = rows[at]["value"] - rows[at - 1]["value"]
         text = f"step {signed(change, y_axis.unit, 2)}"
-        x += 6 if x < area.width - 120 else -6 - text_width(text, 13)
-        drawn.append(text_mark(text, x, y_axis.end + 4, 13, colour=FLAG))
+        width = text_width(text, 13)
+        x += 6 if x < area.width - 120 else -6 - width
+        lower = 15 * sum(left < x + width and x < right for left, right in taken)
+        taken.append((x, x + width))
+        drawn.append(text_mark(text, x, y_axis.end + 4 + lower, 13, colour=FLAG, halo=True))
     return drawn
 
 

@@ -28,6 +28,8 @@ from backbench.quantities.writing import measured, quantity
 
 Lines = dict[tuple[str, str], list[Row]]
 DASHED = ((1, 0), (7, 3), (2, 2), (9, 3, 2, 3))
+MOST_LINES = 12
+"""So many peers can be followed one by one under a unit's own curve."""
 SHADES = (theme.INK, theme.LINE_GREY, theme.DARK_GREY, theme.BROWN)
 
 
@@ -47,7 +49,7 @@ def drawn_band(rows: Sequence[Mapping[str, float]], x_axis: Axis, y_axis: Axis) 
     names = ("least", "q1", "middle", "q3", "greatest")
     clamped = [{"x": r["x"]} | {name: y_axis.clamped(r[name]) for name in names} for r in rows]
     base = layer(clamped).encode(x=x_axis.x("x"), tooltip=no_tooltip())
-    style: dict[str, Any] = {"color": theme.INK, "opacity": 1}
+    style: dict[str, Any] = {"color": theme.INK, "opacity": 1, **theme.BAND_EDGE}
     return [
         base.mark_area(**style, fillOpacity=0.06).encode(
             y=y_axis.y("least"), y2=alt.Y2("greatest:Q")
@@ -64,7 +66,7 @@ MOST_SAID = 800
 def thin_lines(
     lines: Lines, x_axis: Axis, y_axis: Axis, x: str, y: str, *, says: bool = True
 ) -> list[alt.Chart]:
-    """Every peer as a hairline in its technology's colour, paler the more there are.
+    """Every peer as a hairline in its technology's colour.
 
     says: whether x and y are values in the units of the axes, which the lines may say.
     """
@@ -80,7 +82,7 @@ def thin_lines(
         rows = [
             row | {SAYS: reading_text(row, x=x, y=y, x_axis=x_axis, y_axis=y_axis)} for row in rows
         ]
-    mark = layer(rows).mark_line(strokeWidth=0.8, strokeOpacity=min(0.7, max(0.22, 8 / len(lines))))
+    mark = layer(rows).mark_line(strokeWidth=0.8)
     tips = [alt.Tooltip("label:N", title="unit"), alt.Tooltip("technology:N")]
     return [
         mark.encode(
@@ -116,7 +118,7 @@ def subject_lines(
             ]
             if sure:
                 band = layer(sure).mark_area(
-                    color=theme.INK, opacity=1, fillOpacity=0.22, clip=True
+                    color=theme.INK, opacity=1, fillOpacity=0.22, clip=True, **theme.BAND_EDGE
                 )
                 drawn.append(
                     band.encode(
@@ -265,9 +267,30 @@ def _sample(left: float, y: float, **style: Any) -> alt.Chart:
     return drawn
 
 
-def band_notes(units: int, *, lines: bool) -> list[str]:
-    """What the band of the peers is, in words."""
+def ends_of_units(
+    rows: Sequence[Row], y: str, of_unit: Callable[[list[Row]], Row], text: Callable[[Row], str]
+) -> str:
+    """The units whose one row, taken from all of theirs, is least and greatest in a column."""
+    units: dict[str, list[Row]] = {}
+    for row in rows:
+        units.setdefault(row["unit_key"], []).append(row)
+    taken = sorted((of_unit(own) for own in units.values()), key=lambda row: float(row[y]))
+    ends = [f"{text(row)} ({row['label']})" for row in (taken[:1] + taken[1:][-1:])]
+    return f"{counted(len(units), 'unit')}: {' to '.join(ends)}"
+
+
+def lines_beside_band(peers: Lines, own: Lines, *, banded: bool) -> Lines:
+    """The peers that are drawn one by one: all, unless a band tells of the many about a unit."""
+    return {} if banded and own and len(peers) > MOST_LINES else peers
+
+
+def band_notes(peers: Lines, *, banded: bool) -> list[str]:
+    """How many peers there are, and what their band is, in words."""
+    units = _units_by_technology(peers)
     if not units:
         return []
-    peers = counted(units, "peer")
-    return [peers if lines else f"{peers}: range, quartiles and median"]
+    text = counted(sum(units.values()), "peer")
+    if banded:
+        kinds = ", ".join(units) if len(units) > 1 else ""
+        text += f" ({kinds})" * bool(kinds) + ": range, quartiles and median"
+    return [text]

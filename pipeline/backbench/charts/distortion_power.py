@@ -8,6 +8,8 @@ from backbench.charts.axis import axis
 from backbench.charts.curve_layers import (
     band_notes,
     drawn_band,
+    ends_of_units,
+    lines_beside_band,
     lines_of,
     named_curves,
     subject_lines,
@@ -33,7 +35,13 @@ COLUMNS = (
 
 
 def _finding(chart_input: ChartInput) -> str:
-    """Least and greatest distortion of the marked unit's output that distorts most."""
+    """Least and greatest distortion of the marked unit's output that distorts most.
+
+    Without a unit: the lowest of each, for the unit with the least and the one with the most.
+    """
+    if not chart_input.subject:
+        rows = [r for r in chart_input.frame.to_dicts() if _drawable(r)]
+        return "Lowest THD of " + ends_of_units(rows, "thd_percent", _least, _thd) if rows else ""
     own = [r for r in chart_input.frame.to_dicts() if r["unit_key"] == chart_input.subject]
     own = [r for r in own if _drawable(r)]
     if not own:
@@ -42,6 +50,10 @@ def _finding(chart_input: ChartInput) -> str:
     least = min((r for r in own if r["output"] == most["output"]), key=lambda r: r["thd_percent"])
     ends = " to ".join(f"{_thd(r)} at {quantity(r['power_w'], 'W')}" for r in (least, most))
     return f"{most['label']}: THD from {ends}, {most['output'] or 'measured output'}"
+
+
+def _least(rows: list[Row]) -> Row:
+    return min(rows, key=lambda row: float(row["thd_percent"]))
 
 
 def _thd(row: Row) -> str:
@@ -72,13 +84,14 @@ def distortion_power(chart_input: ChartInput) -> alt.LayerChart:
     }
     band = envelope(curves, log_y=True)
     points = [row for line in own.values() for row in line]
+    each = lines_beside_band(peers, own, banded=bool(band))
     area, names = named_curves(
-        own, peers, power, thd, area, y="thd_percent",
-        notes=band_notes(len({unit for unit, _ in peers}), lines=not band),
+        own, each, power, thd, area, y="thd_percent",
+        notes=band_notes(peers, banded=bool(band)),
     )  # fmt: skip
     layers = [
         *drawn_band(band, power, thd),
-        *thin_lines(peers, power, thd, "power_w", "thd_percent"),
+        *thin_lines(each, power, thd, "power_w", "thd_percent"),
         *subject_lines(
             lines=own,
             x_axis=power,

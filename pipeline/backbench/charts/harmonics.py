@@ -171,7 +171,7 @@ def _lollipops(rows: Sequence[Row], area: PlotArea) -> list[alt.Chart]:
     drawn = []
     known = [r for r in rows if not r["bound"]]
     if known:
-        stem = layer(known).mark_rule(strokeWidth=1.2, strokeOpacity=0.55)
+        stem = layer(known).mark_rule(strokeWidth=0.9)
         drawn.append(stem.encode(x=x, y=y, y2=y2, color=hue, tooltip=no_tooltip()))
     sure = [
         r | {"py": r["lowpx"], "py2": r["highpx"]}

@@ -8,6 +8,8 @@ from backbench.charts.axis import axis, frequency_axis
 from backbench.charts.curve_layers import (
     band_notes,
     drawn_band,
+    ends_of_units,
+    lines_beside_band,
     lines_of,
     named_curves,
     subject_lines,
@@ -27,12 +29,25 @@ def _finding(chart_input: ChartInput) -> str:
     """The marked unit's greatest impedance, and where."""
     own = [r for r in chart_input.frame.to_dicts() if r["unit_key"] == chart_input.subject]
     own = [r for r in own if _drawable(r)]
+    if not chart_input.subject:
+        return _of_all([r for r in chart_input.frame.to_dicts() if _drawable(r)])
     if not own:
         return ""
     most = max(own, key=lambda r: r["ohm"])
     at = quantity(most["frequency_hz"], "Hz")
     output = most["output"] or "measured output"
     return f"{most['label']}: greatest impedance {quantity(most['ohm'], 'ohm')}, at {at}, {output}"
+
+
+def _of_all(rows: list[Row]) -> str:
+    def text(row: Row) -> str:
+        return quantity(row["ohm"], "ohm")
+
+    return "Greatest impedance of " + ends_of_units(rows, "ohm", _most, text) if rows else ""
+
+
+def _most(rows: list[Row]) -> Row:
+    return max(rows, key=lambda row: float(row["ohm"]))
 
 
 @chart("impedance", COLUMNS, ("ohm_low", "ohm_high"), finding=_finding)
@@ -53,14 +68,15 @@ def impedance(chart_input: ChartInput) -> alt.LayerChart:
         for key, line in peers.items()
     }
     band = envelope(curves, log_y=True)
+    each = lines_beside_band(peers, own, banded=bool(band))
     area, names = named_curves(
-        own, peers, x_axis, y_axis, area, y="ohm",
+        own, each, x_axis, y_axis, area, y="ohm",
         tail=lambda r: "\u2002" + quantity(r["ohm"], "ohm"),
-        notes=band_notes(len({unit for unit, _ in peers}), lines=not band),
+        notes=band_notes(peers, banded=bool(band)),
     )  # fmt: skip
     layers = [
         *drawn_band(band, x_axis, y_axis),
-        *thin_lines(peers, x_axis, y_axis, "frequency_hz", "ohm"),
+        *thin_lines(each, x_axis, y_axis, "frequency_hz", "ohm"),
         *subject_lines(
             lines=own,
             x_axis=x_axis,

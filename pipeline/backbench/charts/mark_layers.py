@@ -80,7 +80,7 @@ def dots(rows: Sequence[Row], x: alt.X, y: alt.Y, area: float = theme.PEER_AREA)
     full_rows = [r for r in rows if not r.get("bound")]
     drawn = []
     if full_rows:
-        full = layer(full_rows).mark_point(filled=True, size=area, opacity=1, fillOpacity=0.85)
+        full = layer(full_rows).mark_point(filled=True, size=area, opacity=1)
         full = full.encode(x=x, y=y, color=colour_of(), shape=shape_of(), tooltip=VALUE_TOOLTIP)
         drawn.append(full)
     if open_rows:

@@ -133,15 +133,17 @@ def _finding(chart_input: ChartInput) -> str:
     most = max(((output, k, part) for output, part in differences.items()
                 for k in range(len(part[0]))), key=lambda p: _beyond(p[2], p[1]))  # fmt: skip
     output, k, (x, change, _) = most
-    verb = "changes" if len(names) == 1 else "differs"
+    within = any(row["output"] for row in rows)
+    verb = "changes" if len(names) == 1 and within else "differs"
     if _beyond(most[2], k) <= 1:
         return f"{whose}: {title} {verb} by no more than the uncertainty"
     unit = "dB" if drawn.log else chart_input.labels.unit_of("y")
     at = quantity(float(x[k]), chart_input.labels.unit_of("x"))
     sign = "+" if change[k] > 0 else ""
-    return (
-        f"{whose}: {title} {verb} most at {at}, {sign}{quantity(float(change[k]), unit)} ({output})"
-    )
+    text = f"{whose}: {title} {verb} most at {at}, {sign}{quantity(float(change[k]), unit)}"
+    if not within and drawn.pair:
+        return f"{text} ({drawn.pair[1]} minus {drawn.pair[0]})"
+    return f"{text} ({output})"
 
 
 def _beyond(part: Curve, k: int) -> float:
@@ -343,7 +345,7 @@ def _band(part: Curve, x_axis: Axis, y_axis: Axis, area: PlotArea) -> list[alt.C
     ]  # fmt: skip
     if not np.any(part[2] > 0):
         return []
-    mark = layer(rows).mark_area(color=theme.INK, opacity=1, fillOpacity=0.16)
+    mark = layer(rows).mark_area(color=theme.INK, opacity=1, fillOpacity=0.16, **theme.BAND_EDGE)
     return [mark.encode(x=x, y=y, y2=y2, tooltip=no_tooltip())]
 
 

@@ -10,6 +10,8 @@ from numpy.typing import NDArray
 Array = NDArray[np.float64]
 QUANTILES = (0.0, 0.25, 0.5, 0.75, 1.0)
 FEWEST = 3
+REACHED = 0.8
+"""The share of the peers that must reach a place along the grid: fewer are other peers."""
 
 
 def envelope(
@@ -21,8 +23,8 @@ def envelope(
     """Least, quartiles, median and greatest of curves over a logarithmic grid of x.
 
     Each curve is (x, y), x above 0 in any order. A curve speaks only within its own range of x;
-    the grid keeps the places where at least half of them, and FEWEST, speak. Between points, y (its
-    logarithm with log_y) is interpolated over the logarithm of x.
+    the grid keeps the places where at least REACHED of them, and FEWEST, speak. Between points, y
+    (its logarithm with log_y) is interpolated over the logarithm of x.
     Returns rows of x, least, q1, middle, q3, greatest, count; none where curves are too few.
     """
     transformed = [_transformed(x, y, log_y) for x, y in curves.values() if len(x) > 1]
@@ -31,7 +33,7 @@ def envelope(
     low, high = min(x[0] for x, _ in transformed), max(x[-1] for x, _ in transformed)
     grid = np.linspace(low, high, points)
     table = np.array([np.interp(grid, x, y, left=np.nan, right=np.nan) for x, y in transformed])
-    needed = max(FEWEST, len(transformed) / 2)
+    needed = max(FEWEST, REACHED * len(transformed) - 1e-9)
     rows = []
     for k, place in enumerate(grid):
         column = table[:, k][~np.isnan(table[:, k])]

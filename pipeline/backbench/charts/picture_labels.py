@@ -70,6 +70,12 @@ def labelled(svg: str) -> LabelledPicture:
     )
 
 
+def size_of_svg(svg: str) -> tuple[float, float]:
+    """The picture's width and height in pixels."""
+    head = ET.fromstring(svg[: svg.index(">")].removesuffix("/") + "/>").attrib
+    return float(head["width"]), float(head["height"])
+
+
 def _collect(
     node: ET.Element, x: float, y: float, result: dict[tuple[str, float, float], Label]
 ) -> None:

@@ -35,6 +35,7 @@ from backbench.charts.strip_plot import (
     value_axis,
     value_rows,
 )
+from backbench.quantities.counts import counted
 from backbench.quantities.sentences import lowered
 from backbench.statistics.ranks import interval_text, is_open, oriented, place
 
@@ -46,12 +47,19 @@ MOST_WITHIN = 7
 
 
 def _finding(chart_input: ChartInput) -> str:
-    """The marked unit's value and the interval of its rank."""
-    row = next((row for row in _ranked_rows(chart_input) if row["_strong"]), None)
+    """The marked unit's value and the interval of its rank; without one, the first of all."""
+    rows = _ranked_rows(chart_input)
+    best, unit = chart_input.options["best"], chart_input.labels.unit_of("value")
+    name = chart_input.labels.title_of("value")
+    if rows and not chart_input.subject:
+        kinds = {row["technology"] for row in rows}
+        units = counted(len(rows), f"{kinds.pop()} unit" if len(kinds) == 1 else "unit")
+        value = value_label(rows[0], unit).strip()
+        return f"{name}{',' * (',' in name)} of {units}: {best} {rows[0]['label']}, {value}"
+    row = next((row for row in rows if row["_strong"]), None)
     if row is None:
         return ""
-    best, unit = chart_input.options["best"], chart_input.labels.unit_of("value")
-    title = lowered(chart_input.labels.title_of("value"))
+    title = lowered(name)
     return f"{row['label']}: {title} {value_label(row, unit).strip()}, {row['rank']}, {best} first"
 
 
@@ -107,7 +115,17 @@ def _names_within(rows: Sequence[Row], x_axis: Axis, height: float) -> list[Row]
     subject = [k for k, row in enumerate(rows) if row["_strong"]]
     chosen = rows_to_name(len(rows), subject, most=min(int(height // 26), MOST_WITHIN))
     placed = spread([rows[k]["_y"] for k in chosen], 20.0, 6.0, height)
-    return [_name_within(rows[k], y, x_axis) for k, y in zip(chosen, placed, strict=True)]
+    names = [_name_within(rows[k], y, x_axis) for k, y in zip(chosen, placed, strict=True)]
+    return [one for one in names if one["bold"] or not _hides(one, rows, x_axis)]
+
+
+def _hides(name: Row, rows: Sequence[Row], x_axis: Axis) -> bool:
+    """Whether a name lies on the middle of a mark."""
+    end = name["to_x"] + text_width(name["text"], name["size"])
+    return any(
+        name["to_x"] - 4 < x_axis.px(row["value"]) < end + 4 and abs(name["to_y"] - row["_y"]) < 9
+        for row in rows
+    )
 
 
 def _name_within(row: Row, y: float, x_axis: Axis) -> Row:

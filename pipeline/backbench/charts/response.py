@@ -12,6 +12,7 @@ from backbench.charts.chart_text import shortened
 from backbench.charts.constant_encodings import no_tooltip
 from backbench.charts.curve_layers import (
     Lines,
+    ends_of_units,
     lines_of,
     named_curves,
     subject_lines,
@@ -46,7 +47,12 @@ MASK = theme.LOOKS["solid state"].colour
 
 
 def _finding(chart_input: ChartInput) -> str:
-    """The marked unit's spread of level over the drawn band, the worse output."""
+    """The marked unit's spread of level over the drawn band, the worse output.
+
+    Without a unit: the least and the greatest spread of all.
+    """
+    if not chart_input.subject:
+        return _of_all([r for r in chart_input.frame.to_dicts() if _drawable(r)])
     spreads: dict[str, tuple[float, str]] = {}
     own = [r for r in chart_input.frame.to_dicts() if r["unit_key"] == chart_input.subject]
     own = [r for r in own if _drawable(r)]
@@ -60,6 +66,26 @@ def _finding(chart_input: ChartInput) -> str:
     hertz = [r["frequency_hz"] for r in own]
     band = f"{quantity(min(hertz), 'Hz')} to {quantity(max(hertz), 'Hz')}"
     return f"{label}: level varies by {quantity(spread, 'dB')} from {band}, {output}"
+
+
+def _of_all(rows: list[Row]) -> str:
+    if not rows:
+        return ""
+    hertz = [r["frequency_hz"] for r in rows]
+    band = f"{quantity(min(hertz), 'Hz')} to {quantity(max(hertz), 'Hz')}"
+
+    def text(row: Row) -> str:
+        return quantity(row["_spread"], "dB")
+
+    return f"Spread of level from {band} of " + ends_of_units(rows, "_spread", _spread, text)
+
+
+def _spread(rows: list[Row]) -> Row:
+    """A row of a unit with the spread of its output that has most."""
+    outputs: dict[str, list[float]] = {}
+    for row in rows:
+        outputs.setdefault(row["output"] or "", []).append(row["level_db"])
+    return rows[0] | {"_spread": max(max(own) - min(own) for own in outputs.values())}
 
 
 @chart(
@@ -120,7 +146,7 @@ def _envelope(rows: Sequence[Row], x_axis: Axis, y_axis: Axis) -> list[alt.Chart
     ]
     if not clamped:
         return []
-    band = layer(clamped).mark_area(color=theme.INK, opacity=1, fillOpacity=0.12)
+    band = layer(clamped).mark_area(color=theme.INK, opacity=1, fillOpacity=0.12, **theme.BAND_EDGE)
     return [
         band.encode(x=x_axis.x("x"), y=y_axis.y("low"), y2=alt.Y2("high:Q"), tooltip=no_tooltip())
     ]

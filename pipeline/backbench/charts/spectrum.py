@@ -12,21 +12,18 @@ import altair as alt
 from backbench.charts import theme
 from backbench.charts.axis import Axis, axis, frequency_axis
 from backbench.charts.chart_text import text_width
-from backbench.charts.constant_encodings import no_tooltip
-from backbench.charts.curve_layers import lines_of, named_curves, subject_lines
-from backbench.charts.declaration import Option, chart
+from backbench.charts.curve_layers import Lines, lines_of, named_curves, subject_lines
+from backbench.charts.declaration import chart
 from backbench.charts.drawing import ChartInput
+from backbench.charts.line_peaks import Point, line_peaks
 from backbench.charts.mark_layers import Row, name_labels
 from backbench.charts.page_layout import (
-    PlotArea,
     assemble,
     curve_area,
     layer,
     message_chart,
-    text_mark,
 )
-from backbench.quantities.sentences import lowered
-from backbench.quantities.writing import number, quantity
+from backbench.quantities.writing import quantity
 
 COLUMNS = ("unit_key", "label", "output", "frequency_hz", "level", "kind")
 TRACES = ("spectrum", "idle", "tone")
@@ -35,32 +32,31 @@ ABOVE_DB = 12.0
 MOST_NAMED = 8
 PEAK = "peak"
 SAME_LINE = 0.04
-WEIGHTING = Option("weighting", ("none", "A"), "a weighting to show beside the trace")
 
 
 def _finding(chart_input: ChartInput) -> str:
-    """The strongest single line of the unit that is drawn; its name alone where there is none."""
+    """The strongest single line of the unit that is drawn, of its trace where there is none."""
     rows = chart_input.rows_of_unit(_drawable)
     if not rows:
         return ""
     lines = [r for r in rows if r["kind"] not in TRACES]
     label = str(rows[0]["label"])
     if not lines:
-        return f"{label}: {lowered(chart_input.labels.title)}"
+        lines = [r | {"kind": ""} for r in rows]
     most = max(lines, key=lambda r: r["level"])
     unit = str(most.get("y_unit") or chart_input.labels.unit_of("level"))
     at = f"{quantity(most['frequency_hz'], 'Hz')}, {quantity(most['level'], unit)}"
-    return f"{label}: strongest {most['kind']} line at {at}, {most['output'] or 'measured output'}"
+    kind = f"strongest {most['kind']} line" if most["kind"] else "strongest"
+    return f"{label}: {kind} at {at}, {most['output'] or 'measured output'}"
 
 
-@chart("spectrum", COLUMNS, ("y_unit", "name"), (WEIGHTING,), finding=_finding)
+@chart("spectrum", COLUMNS, ("y_unit", "name"), finding=_finding)
 def spectrum(chart_input: ChartInput) -> alt.LayerChart:
     """The spectrum of one unit's outputs, its mains lines named.
 
     Rows of kind "spectrum", "idle" or "tone" are the trace; rows of any other kind are single
     lines, named by `name` or their frequency. Other peaks of the trace are named too. `y_unit`
-    is the unit of the level where it isn't the header's. With weighting A, the curve of that
-    weighting hangs from a level of the axis.
+    is the unit of the level where it isn't the header's.
     """
     rows = [r | {"_end": r["frequency_hz"]} for r in chart_input.rows_of_unit(_drawable)]
     if not rows:
@@ -82,13 +78,10 @@ def spectrum(chart_input: ChartInput) -> alt.LayerChart:
     )
     lines = [r for r in rows if r["kind"] not in TRACES]
     lines += [r for trace in traces.values() for r in peaks(trace, log) if _another(r, lines)]
-    curve, caption = _weighting(chart_input, x_axis, y_axis, area, unit)
-    notes = [*_notes(lines), *([caption] if area.narrow and caption else [])]
     area, names = named_curves(
-        traces, {}, x_axis, y_axis, area, y="level", notes=notes, shaded=True
+        traces, {}, x_axis, y_axis, area, y="level", notes=_notes(lines), shaded=True
     )
     layers = [
-        *curve,
         *subject_lines(
             lines=traces,
             x_axis=x_axis,
@@ -98,7 +91,7 @@ def spectrum(chart_input: ChartInput) -> alt.LayerChart:
             weight=1.2,
             shaded=True,
         ),
-        *_named_lines(lines, x_axis, y_axis, unit),
+        *_named_lines(lines, _tops(traces, x_axis, y_axis), x_axis, y_axis, unit),
         *names,
     ]
     return assemble(chart_input, area, layers)
@@ -108,47 +101,6 @@ def _another(peak: Row, lines: Sequence[Row]) -> bool:
     """Whether a peak is none of the lines that are named already."""
     hertz = peak["frequency_hz"]
     return all(abs(math.log(hertz / r["frequency_hz"])) > SAME_LINE for r in lines)
-
-
-def _weighting(
-    chart_input: ChartInput, x_axis: Axis, y_axis: Axis, area: PlotArea, unit: str
-) -> tuple[list[alt.Chart], str]:
-    """The A-weighting curve (IEC 61672-1), 0 dB at 1 kHz on the axis's upmost tick; its caption."""
-    if chart_input.options["weighting"] != "A" or "dB" not in unit:
-        return [], ""
-    import numpy as np
-
-    from backbench.signal.weighting import a_weighting
-
-    top = max(y_axis.ticks)
-    hertz = np.geomspace(x_axis.low, x_axis.high, 200)
-    levels = top + 20 * np.log10(a_weighting(hertz))
-    points = [
-        {"x": float(f), "y": float(level)}
-        for f, level in zip(hertz, levels, strict=True)
-        if y_axis.low < level < y_axis.high
-    ]
-    if not points:
-        return [], ""
-    line = layer(points).mark_line(color=theme.LOOKS["solid state"].colour, strokeWidth=1.4)
-    end = y_axis.px(points[-1]["y"])
-    caption = ["A-weighting,", f"0 dB drawn at {number(top)}"]
-    drawn = line.encode(x=x_axis.x("x"), y=y_axis.y("y"), tooltip=no_tooltip())
-    if area.narrow:
-        return [drawn], f"blue: {' '.join(caption)}"
-    return [
-        drawn,
-        *(
-            text_mark(
-                text,
-                area.width + 20,
-                end + 5 + 18 * k,
-                theme.SMALL_PX,
-                colour=theme.LOOKS["solid state"].colour,
-            )
-            for k, text in enumerate(caption)
-        ),
-    ], " ".join(caption)
 
 
 def _drawable(row: Row) -> bool:
@@ -177,7 +129,18 @@ def peaks(trace: Sequence[Row], log: bool) -> list[Row]:
     return [trace[k] | {"kind": PEAK} for k in kept]
 
 
-def _named_lines(rows: Sequence[Row], x_axis: Axis, y_axis: Axis, unit: str) -> list[alt.Chart]:
+def _tops(traces: Lines, x_axis: Axis, y_axis: Axis) -> list[Point]:
+    """The peaks of the drawn traces, in pixels."""
+    return [
+        at
+        for trace in traces.values()
+        for at in line_peaks([(x_axis.px(r["frequency_hz"]), y_axis.px(r["level"])) for r in trace])
+    ]
+
+
+def _named_lines(
+    rows: Sequence[Row], tops: Sequence[Point], x_axis: Axis, y_axis: Axis, unit: str
+) -> list[alt.Chart]:
     """An open ring at each line, the strongest with their frequency above, none overlapping."""
     if not rows:
         return []
@@ -204,7 +167,7 @@ def _named_lines(rows: Sequence[Row], x_axis: Axis, y_axis: Axis, unit: str) -> 
                 shape="diamond" if peak else "circle",
             )
             drawn.append(ring.encode(x=x_axis.x("frequency_hz"), y=y_axis.y("level"), tooltip=tips))
-    return [*drawn, *name_labels(_line_names(rows, x_axis, y_axis), x_axis, y_axis)]
+    return [*drawn, *name_labels(_line_names(rows, tops, x_axis, y_axis), x_axis, y_axis)]
 
 
 def _notes(rows: Sequence[Row]) -> list[str]:
@@ -217,9 +180,12 @@ def _notes(rows: Sequence[Row]) -> list[str]:
     return notes
 
 
-def _line_names(rows: Sequence[Row], x_axis: Axis, y_axis: Axis) -> list[Row]:
-    """Frequencies of the strongest lines, where they hide neither a ring nor each other."""
+def _line_names(
+    rows: Sequence[Row], tops: Sequence[Point], x_axis: Axis, y_axis: Axis
+) -> list[Row]:
+    """Frequencies of the strongest lines, where they hide no ring, no peak and not each other."""
     rings = [(x_axis.px(r["frequency_hz"]), y_axis.px(r["level"])) for r in rows]
+    shown = [*rings, *tops]
     taken: list[tuple[float, float, float]] = []
     names: list[Row] = []
     best: dict[float, Row] = {}
@@ -230,7 +196,7 @@ def _line_names(rows: Sequence[Row], x_axis: Axis, y_axis: Axis) -> list[Row]:
         width = text_width(text, theme.SMALL_PX)
         x, y = x_axis.px(row["frequency_hz"]), y_axis.px(row["level"])
         places = [(x - width / 2, y - 17), (x + 11, y - 2), (x - 11 - width, y - 2)]
-        free = (p for p in places if p[0] > 0 and _clear(p, width, rings, taken))
+        free = (p for p in places if p[0] > 0 and _clear(p, width, shown, taken))
         place = next(free, None)
         if place is not None:
             taken.append((place[0], place[0] + width, place[1]))

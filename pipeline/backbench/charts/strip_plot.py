@@ -39,7 +39,7 @@ from backbench.charts.page_layout import (
     text_mark,
 )
 from backbench.quantities.counts import counted
-from backbench.quantities.sentences import lowered
+from backbench.quantities.sentences import listed, lowered
 from backbench.quantities.writing import MOST_DIGITS, quantity
 
 COLUMNS = ("unit_key", "label", "technology", "value", "low", "high")
@@ -82,8 +82,13 @@ def value_axis(chart_input: ChartInput, rows: Sequence[Row], width: float) -> Ax
 
 
 def _finding(chart_input: ChartInput) -> str:
-    """The marked unit's value, and the median of the other units of its technology."""
+    """The marked unit's value, and the median of the other units of its technology.
+
+    Without a unit: the medians of the technologies.
+    """
     rows = value_rows(chart_input)
+    if not chart_input.subject:
+        return _medians_finding(chart_input, rows)
     own = next((row for row in rows if row["_strong"]), None)
     if own is None:
         return ""
@@ -96,6 +101,16 @@ def _finding(chart_input: ChartInput) -> str:
     kind = f"other {own['technology']} unit"
     middle = quantity(median(row["value"] for row in peers), unit, MOST_DIGITS)
     return f"{text}; median of {counted(len(peers), kind)} {middle}"
+
+
+def _medians_finding(chart_input: ChartInput, rows: Sequence[Row]) -> str:
+    unit, title = chart_input.labels.unit_of("value"), chart_input.labels.title_of("value")
+    known: list[str] = []
+    for group in theme.in_order(row["technology"] for row in rows):
+        values = [row["value"] for row in rows if row["technology"] == group]
+        if len(values) >= FEWEST_FOR_MEDIAN:
+            known.append(f"{group} {quantity(median(values), unit, MOST_DIGITS)}")
+    return f"{title}: median of {listed(known)}" if known else ""
 
 
 @chart("strip", COLUMNS, OPTIONAL, (SCALE,), finding=_finding)

@@ -18,6 +18,9 @@ DARK_GREY = "#5f5b52"
 BROWN = "#8a7466"
 FONT = "Liberation Sans, Arial, Helvetica, sans-serif"
 
+BAND_EDGE: dict[str, Any] = {"stroke": GREY, "strokeWidth": 0.7}
+"""The outline of a pale area, by which it stands out from the paper."""
+
 HEADING_PX = 21
 TEXT_PX = 14
 SMALL_PX = 13

@@ -187,7 +187,7 @@ def _medians(rows: Sequence[Row], x_axis: Axis, y_axis: Axis) -> list[alt.Chart]
              for d in decades(rows)]  # fmt: skip
     if not lines:
         return []
-    mark = layer(lines).mark_rule(color=theme.GREY, strokeWidth=5, strokeOpacity=0.55)
+    mark = layer(lines).mark_rule(color=theme.GREY, strokeWidth=3)
     return [mark.encode(x=x_axis.x("year"), x2=alt.X2("_to:Q"), y=y_axis.y("value"),
                         tooltip=no_tooltip())]  # fmt: skip
 

@@ -39,7 +39,7 @@ from backbench.charts.page_layout import (
 )
 from backbench.errors import Refusal
 from backbench.quantities.counts import counted
-from backbench.quantities.sentences import lowered
+from backbench.quantities.sentences import listed, lowered
 from backbench.quantities.units import symbol
 from backbench.quantities.writing import number, quantity, signed, value_alone
 from backbench.statistics.trends import FEWEST, Trend, step_of
@@ -61,14 +61,28 @@ def _finding(chart_input: ChartInput) -> str:
             y = value_alone(row["y"], spread, labels.unit_of("y"), row.get("bound"))
             x = f"{lowered(labels.title_of('x'))} {_x_text(row['x'], labels.unit_of('x'))}"
             return f"{row['label']}: {lowered(title)} {y}; {x}"
-    line = None if chart_input.subject else fitted(rows, _is_log(chart_input, rows))
-    if line is None or line.is_withheld:
+    if chart_input.subject or not rows:
         return ""
-    if not line.is_seen:
-        return f"{labels.title}: no relation seen over {counted(line.n, 'unit')}"
+    return _of_all(chart_input, rows, fitted(rows, _is_log(chart_input, rows)))
+
+
+def _of_all(chart_input: ChartInput, rows: Sequence[Row], line: Trend | None) -> str:
+    """Whether y rises or falls with x; where no line says so, that none is shown, and why."""
+    labels = chart_input.labels
+    title, units = labels.title_of("y"), counted(len(rows), "unit")
+    if line is None:
+        why = "too few" if len(rows) < FEWEST else "all alike"
+        return f"{title} of {units}: no trend is shown, they are {why}"
     way = "higher" if line.slope > 0 else "lower"
     x_title = lowered(labels.title_of("x"))
-    return f"{title} tends to be {way} at greater {x_title}, over {counted(line.n, 'unit')}"
+    if not line.is_withheld and line.is_seen:
+        return f"{title} tends to be {way} at greater {x_title}, over {units}"
+    if line.is_withheld:
+        within = [f"{'higher' if own.slope > 0 else 'lower'} within {group}"
+                  for group, own in line.within.items() if _is_drawn(own)]  # fmt: skip
+        text = f"{title}: no trend over all {units} is shown, technologies differ"
+        return text + (f"; at greater {x_title}, {listed(within)}" if within else "")
+    return f"{title}: no relation to {x_title} is seen over {units}, so no trend is shown"
 
 
 @chart("trend", COLUMNS, ("bound", "status"), (SCALE,), finding=_finding)
@@ -191,7 +205,7 @@ def _band(whole: Trend | None, rows: Sequence[Row], x_axis: Axis, y_axis: Axis) 
         return []
     base = layer(_points(whole, rows, y_axis)).encode(x=x_axis.x("x"), tooltip=no_tooltip())
     return [
-        base.mark_area(color=theme.INK, opacity=0.09).encode(
+        base.mark_area(color=theme.INK, opacity=1, fillOpacity=0.09, **theme.BAND_EDGE).encode(
             y=y_axis.y("low"), y2=alt.Y2("high:Q")
         ),
         base.mark_line(color=theme.SOFT_INK, strokeWidth=1.8).encode(y=y_axis.y("y")),

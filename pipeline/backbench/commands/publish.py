@@ -127,19 +127,22 @@ def pictures(
     ] = 960,
     dark: Annotated[bool, typer.Option("--dark", help="As on a dark screen.")] = False,
 ) -> None:
-    """Write every picture of the published site on one page, and name what is hard to read in it.
+    """Write every picture of the published site on one page, and count what is hard to see.
 
     Example: backbench pictures all-pictures.html -c my-catalogue --width 360 --dark
     """
     from backbench.publish.contact_sheet import contact_sheet
+    from backbench.publish.picture_survey import survey, survey_lines
 
     root = opened(catalogue).places.root
     shown = contact_sheet(root / "published" / "site", out, width, dark=dark)
     faulty = sum(bool(one.faults) for one in shown)
     typer.echo(
-        f"Wrote {out}: {counted(len(shown), 'picture')}, {faulty} with labels that overlap, "
-        "are cut or are too small."
+        f"Wrote {out}: {counted(len(shown), 'picture')}, {faulty} with something that "
+        "is hard to see. All pictures, as seen:"
     )
+    for line in survey_lines(survey([one.svg for one in shown])):
+        typer.echo(f"  {line}")
 
 
 def _stills(

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from backbench.documents.kinds import kinds_with_a_tuner
 from backbench.errors import Fault, UserError
+from backbench.quantities.counts import counted
 from backbench.querying.saved_queries import not_found
 from backbench.statistics.ranks import FEWEST_OTHERS
 from backbench.storage.database import Database
@@ -145,5 +146,6 @@ def _note(others: int) -> str:
     if others == 0:
         return "no peers: there is nothing to compare with"
     if others < FEWEST_OTHERS:
-        return f"only {others} peers; a rank or percentile takes {FEWEST_OTHERS}: none is given"
+        few = f"only {counted(others, 'peer')}"
+        return f"{few}; a rank or percentile takes {FEWEST_OTHERS}: none is given"
     return ""

@@ -10,11 +10,12 @@ that stimulus is handed the same view.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Literal
 
+from backbench.metrics.measured_value import Bound as Bound
+from backbench.metrics.measured_value import MeasuredValue as MeasuredValue
 from backbench.metrics.traits import PLAIN, PLAIN_CURVE, CurveTraits, Traits
 
 if TYPE_CHECKING:  # whoever only reads declarations needs none of the numerics
@@ -23,59 +24,6 @@ if TYPE_CHECKING:  # whoever only reads declarations needs none of the numerics
     from backbench.signal.track import Array, Track
 
 Better = Literal["lower", "higher", "nearer zero", "neither"]
-Bound = Literal["upper", "lower"]
-
-
-@dataclass(frozen=True)
-class MeasuredValue:
-    """A number with its standard uncertainty, both in the metric's unit.
-
-    Parameters
-    ----------
-    value : float
-        In the metric's unit.
-    uncertainty : float
-        Standard uncertainty, whole, in the same unit.
-    estimation : float
-        The part of it that comes from this record alone (noise, record length), independent from
-        capture to capture. The rest (calibration, load) is shared by captures of one bench.
-    dof : float
-        Effective degrees of freedom of the uncertainty.
-    bound : {"upper", "lower"} or None
-        "upper" where the true value is at most this, "lower" where it is at least this.
-    order : int or None
-        Harmonic number, or multiple of the mains frequency, where there is one.
-    frequency_hz : float or None
-        The frequency that this figure belongs to where it isn't the stimulus's, Hz.
-    limit_percent : float or None
-        The distortion limit, for powers at a limit, %.
-    detail : dict of str to str
-        Further conditions, as short text by name; part of the reading's identity.
-    remark : str or None
-        Short words kept beside the number (why a bound, a likely cause); no part of it.
-    """
-
-    value: float
-    uncertainty: float
-    estimation: float = 0.0
-    dof: float = math.inf
-    bound: Bound | None = None
-    order: int | None = None
-    frequency_hz: float | None = None
-    limit_percent: float | None = None
-    detail: dict[str, str] = field(default_factory=dict)
-    remark: str | None = None
-
-    def but(self, **changes: Any) -> MeasuredValue:
-        """The same with other values in some fields (dataclasses.replace in a quarter of its time).
-
-        Raises TypeError for a field that there isn't.
-        """
-        if not changes.keys() <= self.__dict__.keys():
-            raise TypeError(f"a measured value has no {', '.join(changes)}")
-        other = object.__new__(MeasuredValue)
-        other.__dict__.update(self.__dict__, **changes)
-        return other
 
 
 @dataclass(frozen=True, eq=False)

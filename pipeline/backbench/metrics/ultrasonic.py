@@ -51,7 +51,9 @@ def ultrasonic_line(seen: ToneView | IdleView) -> MeasuredValue:
         raise NotApplicable(f"the record's band ends at {in_text(top_hz, 'Hz', 4)}")
     lobe = own.window.half_width
     first, last = int(BAND_HZ[1] / own.resolution_hz) + 2 * lobe, int(top_hz / own.resolution_hz)
-    power = np.where(_away_from_harmonics(seen, first, last), own.power[first:last], 0.0)
+    power = own.power[first:last]
+    if not isinstance(seen, IdleView):
+        power = np.where(_away_from_harmonics(seen, first, last), power, 0.0)
     peak, beside = _highest(power)
     around = slice(max(first + peak - lobe, 0), first + peak + lobe + 1)
     neighbours = np.full(around.stop - around.start, beside)
@@ -65,15 +67,14 @@ def ultrasonic_line(seen: ToneView | IdleView) -> MeasuredValue:
     return rms_of_lines(square, seen.track, remark=_remark(seen, square.rms, hz))
 
 
-def _away_from_harmonics(seen: ToneView | IdleView, first: int, last: int) -> NDArray[np.bool_]:
+def _away_from_harmonics(tone: ToneView, first: int, last: int) -> NDArray[np.bool_]:
     """Bins that are none of a harmonic of the tone, nor of where sampling mirrors one."""
-    if isinstance(seen, IdleView):
-        return np.ones(last - first, dtype=bool)
-    lines = seen.lines
-    clear = clear_of_harmonics(lines.position, lines.half, len(lines.noise))[first:last]
-    bins = np.arange(first, last, dtype=float)
-    for place in seen.mirrored:
-        clear = clear & (np.abs(bins - place.seen_hz / lines.spectrum.resolution_hz) > lines.half)
+    lines = tone.lines
+    clear = clear_of_harmonics(lines.position, lines.half, len(lines.noise))[first:last].copy()
+    for place in tone.mirrored:
+        at = place.seen_hz / lines.spectrum.resolution_hz - first
+        taken = math.ceil(at - lines.half), math.floor(at + lines.half) + 1
+        clear[max(taken[0], 0) : max(taken[1], 0)] = False
     return clear
 
 

@@ -7,18 +7,16 @@ from pathlib import Path
 from xml.etree.ElementTree import ParseError
 
 from backbench.charts.dark_theme import in_theme
+from backbench.charts.picture_faults import picture_faults
 from backbench.charts.picture_labels import labelled
 from backbench.errors import Fault, UserError
 from backbench.publish.output_files import write
 from backbench.publish.render import data_address, page
 
-LEAST_PX = 11.0
-"""Of text as it is shown."""
-
 
 @dataclass(frozen=True)
 class ShownPicture:
-    """A picture at the width that it is shown at; faults: labels that can't be read, in words."""
+    """A picture at the width that it is shown at; faults: what is hard to see, in words."""
 
     name: str
     heading: str
@@ -38,7 +36,7 @@ def contact_sheet(site: Path, path: Path, width: int, *, dark: bool) -> tuple[Sh
     if not files:
         fault = Fault(str(site), "no picture", "a published site", "run `backbench publish` first")
         raise UserError("there is nothing to show", [fault])
-    shown = tuple(_read(file, width) for file in files)
+    shown = tuple(_read(file, width, dark=dark) for file in files)
     ordered = sorted(shown, key=lambda one: (not one.faults, one.heading))
     content = page(
         "contact_sheet.html", pictures=[_values(one, dark) for one in ordered], width=width,
@@ -48,19 +46,20 @@ def contact_sheet(site: Path, path: Path, width: int, *, dark: bool) -> tuple[Sh
     return shown
 
 
-def _read(file: Path, width: int) -> ShownPicture:
+def _read(file: Path, width: int, *, dark: bool) -> ShownPicture:
     try:
-        return shown_picture(file.stem, file.read_text(encoding="utf-8"), width)
+        return shown_picture(file.stem, file.read_text(encoding="utf-8"), width, dark=dark)
     except (ParseError, KeyError, ValueError):
         fault = Fault(str(file), "no picture of a chart", "one that `backbench publish` made")
         raise UserError("a picture can't be shown", [fault]) from None
 
 
-def shown_picture(name: str, svg: str, width: int) -> ShownPicture:
-    """A picture as it looks at a width, with its labels checked there."""
+def shown_picture(name: str, svg: str, width: int, *, dark: bool = False) -> ShownPicture:
+    """A picture as it looks at a width and in a theme, with what is hard to see in it there."""
     drawn = labelled(svg)
     scale = min(1.0, width / drawn.width)
-    faults = tuple(drawn.faults(LEAST_PX / scale - 1e-9))
+    found = dict.fromkeys(picture_faults(svg, scale, dark=dark))
+    faults = tuple(fault.text for fault in found)
     return ShownPicture(
         name, drawn.heading, svg, round(drawn.width * scale), round(drawn.height * scale), faults
     )

@@ -13,6 +13,7 @@ from backbench.publish import finding_sentences
 from backbench.publish.compared_curves import compared_curves
 from backbench.publish.heavy_pictures import landing_picture
 from backbench.publish.output_files import OutputFile
+from backbench.publish.promises_picture import promises_picture
 from backbench.publish.render import json_text
 from backbench.publish.site_builder import MOST_DATA_BYTES, SiteBuilder, comparison_data
 from backbench.publish.site_data import Row, SiteData, overview
@@ -59,7 +60,7 @@ WORDS = (
 def index_pages(builder: SiteBuilder, queries: Mapping[str, SavedQuery]) -> Iterator[OutputFile]:
     """Every page that lists, and the two that explain and compare."""
     yield from _index(builder)
-    yield _makers(builder)
+    yield from _makers(builder)
     by_year: dict[int, list[tuple[Row, list[Row]]]] = {}
     for key, row in builder.site_data.reviews.items():
         of_year = by_year.setdefault(row["reviewed"].year, [])
@@ -173,12 +174,18 @@ def _shown(row: Row) -> str:
     return value_alone(row["value"], row["uncertainty"], row["unit"], row["bound"])
 
 
-def _makers(builder: SiteBuilder) -> OutputFile:
-    site_data = builder.site_data
+def _makers(builder: SiteBuilder) -> Iterator[OutputFile]:
+    """Makers and their models, after what became of their specifications."""
+    site_data, picture = builder.site_data, promises_picture(builder.renderer)
+    shown = None
+    if picture:
+        shown, files = builder.save_picture(picture, up="")
+        yield from files
     makers = {
         maker: [(model, len(site_data.models[maker, model])) for _, model in models]
         for maker, models in site_data.makers().items()
     }
-    return builder.put(
-        "makers.html", "makers.html", "makers.html", makers=makers, models=len(site_data.models)
-    )
+    yield builder.put(
+        "makers.html", "makers.html", "makers.html", makers=makers, models=len(site_data.models),
+        picture=shown,
+    )  # fmt: skip

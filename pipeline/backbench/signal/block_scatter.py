@@ -9,7 +9,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from backbench.signal.side_by_side import transform
+from backbench.signal.side_by_side import at_other_rate
 from backbench.signal.track import Array, Track
 
 MOST_GROUPS = 16
@@ -134,15 +134,14 @@ def _at_lower_rate(track: Track, least_hz: float) -> tuple[NDArray[np.float32], 
 
     What the lower rate doesn't hold is left out in the transform of the record.
     """
-    from scipy.fft import irfft, prev_fast_len
+    from scipy.fft import prev_fast_len
 
     fraction = int(track.rate_hz / least_hz)
     if fraction < 2:
         return track.volts.astype(np.float32), track.rate_hz
     n = prev_fast_len(len(track.volts), real=True)
     count = n // fraction
-    bins = transform(track, n)[: count // 2 + 1]
-    return irfft(bins, count).astype(np.float32), track.rate_hz * count / n
+    return at_other_rate(track, n, count).astype(np.float32), track.rate_hz * count / n
 
 
 @lru_cache(maxsize=4)

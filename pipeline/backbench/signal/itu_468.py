@@ -6,7 +6,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from backbench.signal.side_by_side import transform
+from backbench.signal.side_by_side import at_other_rate
 from backbench.signal.track import Array, Track
 from backbench.signal.weighting import power_weights
 from backbench.signal.window import Complex
@@ -137,7 +137,7 @@ def weighted_468(track: Track) -> tuple[Array, float]:
     ----------
     Rec. ITU-R BS.468-4; see response_468.
     """
-    from scipy.fft import irfft, prev_fast_len
+    from scipy.fft import prev_fast_len
 
     n, rate_hz = prev_fast_len(len(track.volts), real=True), track.rate_hz
     rate, factor = rate_hz, 1
@@ -147,10 +147,9 @@ def weighted_468(track: Track) -> tuple[Array, float]:
     while rate / fraction > MOST_RATE_HZ:
         fraction += 1
     samples = n * factor // fraction
-    bins = transform(track, n)[: samples // 2 + 1]
-    bins = bins * _gain_by_bin(len(bins), rate_hz / n)
+    gain = _gain_by_bin(min(samples, n) // 2 + 1, rate_hz / n)
     own_rate = rate_hz * samples / n
-    wave: Array = irfft(bins, samples, overwrite_x=True)
+    wave = at_other_rate(track, n, samples, gain, behind="the network")
     wave *= samples / n
     edge = int(EDGE_S * own_rate)
     return wave[edge : len(wave) - edge], own_rate

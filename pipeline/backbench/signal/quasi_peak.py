@@ -59,7 +59,7 @@ def needle(held: HeldVoltage, start: float = 0.0) -> Array:
     left, sums = _of_needle(held)
     shown, first = [], 0
     for stretch in held.stretches:
-        edges, gained = stretch.edges, _gained(stretch, sums)
+        edges, gained = stretch.edges, np.cumsum(_gains(stretch, sums))
         ends = np.arange(-(first + 1) % NEEDLE_EVERY, stretch.samples, NEEDLE_EVERY)
         level = _charges_up_to(stretch.places, ends)
         more = stretch.levels[level] * (sums[edges[level + 1]] - sums[ends + 1])
@@ -76,7 +76,7 @@ def _at_rest(held: HeldVoltage) -> float:
     left, sums = _of_needle(held)
     stands = held.mean()
     for stretch in held.stretches:
-        stands += float(_gained(stretch, sums)[-1])
+        stands += float(_gains(stretch, sums).sum())
         stands *= float(left[stretch.samples - 1])
     return stands
 
@@ -88,10 +88,12 @@ def _of_needle(held: HeldVoltage) -> tuple[Array, Array]:
     return left, sums_of_fall(block, rate_hz, held.times[1], NEEDLE_S)
 
 
-def _gained(stretch: HeldLevels, sums: Array) -> Array:
-    """What the needle has gained by the end of each level, re what is left of it."""
-    gained = stretch.levels * np.diff(sums[stretch.edges])
-    return np.cumsum(gained, out=gained)
+def _gains(stretch: HeldLevels, sums: Array) -> Array:
+    """What the needle gains from each level, re what is left of it."""
+    at = sums[stretch.edges]
+    gains: Array = at[1:] - at[:-1]
+    gains *= stretch.levels
+    return gains
 
 
 def _charges_up_to(places: SampleIndices, ends: SampleIndices) -> SampleIndices:

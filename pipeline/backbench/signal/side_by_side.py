@@ -19,6 +19,7 @@ MOST_SAMPLES = 2**21
 
 _beside: WeakKeyDictionary[Track, WeakSet[Track]] = WeakKeyDictionary()
 _plain: WeakKeyDictionary[Track, dict[int, Complex]] = WeakKeyDictionary()
+_ahead: WeakKeyDictionary[Track, dict[tuple[int, int, str], Array]] = WeakKeyDictionary()
 
 
 def recorded_together(tracks: Iterable[Track | None]) -> None:
@@ -105,8 +106,54 @@ def transform(track: Track, size: int) -> Complex:
     tracks = alike(track)
     if len(tracks) == 1:
         return np.asarray(rfft(track.volts, size))
-    made = np.asarray(rfft(np.stack([one.volts for one in tracks]), size, axis=1))
+    rows = np.zeros((len(tracks), size))
+    for row, one in zip(rows, tracks, strict=True):
+        few = min(size, len(one.volts))
+        row[:few] = one.volts[:few]
+    made = np.asarray(rfft(rows, axis=1, overwrite_x=True))
     made.setflags(write=False)
     for one, bins in zip(tracks, made, strict=True):
         _plain.setdefault(one, {})[size] = bins
     return kept[size]
+
+
+def at_other_rate(
+    track: Track, size: int, count: int, gain: Complex | None = None, behind: str = "nothing"
+) -> Array:
+    """A track with another number of samples, by way of its transform.
+
+    Those that were recorded with it are made in the same call, and kept until they are asked for.
+
+    Parameters
+    ----------
+    track : Track
+        The record.
+    size : int
+        Samples of the transform.
+    count : int
+        Samples that are wanted, in the time of `size`.
+    gain : ndarray of complex128, shape (count // 2 + 1,), optional
+        By bin, as far as the transform goes; 1 where not given.
+    behind : str, optional
+        Names the gain: the same for the same one.
+
+    Returns
+    -------
+    ndarray of float64, shape (count,)
+        Times size / count, in the unit of the track.
+    """
+    from scipy.fft import irfft
+
+    key = (size, count, behind)
+    ready = _ahead.setdefault(track, {}).pop(key, None)
+    if ready is not None:
+        return ready
+    tracks = alike(track)
+    held = min(count // 2, size // 2) + 1
+    bins = np.empty((len(tracks), held), dtype=np.complex128)
+    for row, one in zip(bins, tracks, strict=True):
+        np.multiply(transform(one, size)[:held], 1.0 if gain is None else gain, out=row)
+    own, *others = irfft(bins, count, axis=1, overwrite_x=True)
+    for one, made in zip(tracks[1:], others, strict=True):
+        _ahead.setdefault(one, {})[key] = made
+    return np.asarray(own)

@@ -44,6 +44,8 @@ REACH = 20.0
 """Frequencies re the lowest, up to which what is below them may show through the window."""
 INSTANTS = 4 * REACH
 """At which the window is evaluated, in a cycle of the lowest frequency."""
+APART = 1e-5
+"""Least of the orthogonal columns of equations re the greatest, from which they are solved so."""
 EVEN = math.sqrt(3)
 """Half-width of an even distribution re its standard deviation (GUM 4.3.7)."""
 
@@ -142,11 +144,20 @@ def _fit(share: Array, ratio: Complex, count: int, *, zero: bool) -> _Network:
     stacked = np.stack(columns, axis=1)
     equations = np.concatenate([stacked.real, stacked.imag])
     wanted = np.concatenate([np.ones(len(s)), np.zeros(len(s))])
-    solved = np.linalg.lstsq(equations, wanted, rcond=None)[0]
+    solved = _least_squares(equations, wanted)
     off = equations @ solved - wanted
     return _Network(
         solved[:count], float(solved[count]) if zero else 0.0, math.sqrt(off @ off / len(s))
     )
+
+
+def _least_squares(equations: Array, wanted: Array) -> Array:
+    """By orthogonal columns, where they tell all unknowns apart; of the least size otherwise."""
+    columns, upper = np.linalg.qr(equations)
+    sizes = np.abs(np.diagonal(upper))
+    if sizes.min() <= APART * sizes.max():
+        return np.asarray(np.linalg.lstsq(equations, wanted, rcond=None)[0])
+    return np.asarray(np.linalg.solve(upper, columns.T @ wanted))
 
 
 def _limited(network: _Network, share: Array, edge: Complex) -> Complex:
@@ -162,12 +173,15 @@ class ThroughWindow(NamedTuple):
 
     Parameters
     ----------
-    upward, downward : ndarray of complex128, shape (g, n)
-        Factors of the bins and of their conjugates.
+    upward, downward : ndarray of complex128, shape (near, n)
+        Factors of the bins and of their conjugates, at the lowest frequencies; 0 at the rest.
+    frequencies : int
+        In all, g.
     """
 
     upward: Complex
     downward: Complex
+    frequencies: int
 
     def shown(self, bins: Complex) -> Complex:
         """What bins give.
@@ -181,7 +195,9 @@ class ThroughWindow(NamedTuple):
         -------
         ndarray of complex128, shape (g,)
         """
-        return np.asarray(self.upward @ bins + self.downward @ bins.conj())
+        shown: Complex = np.zeros(self.frequencies, dtype=np.complex128)
+        shown[: len(self.upward)] = self.upward @ bins + self.downward @ bins.conj()
+        return shown
 
     def uncertainty(self, bins: Complex) -> Array:
         """Standard uncertainty of the magnitude, where bins may be wrong by as much.
@@ -235,7 +251,4 @@ def through_window(
     out = np.exp(-2j * np.pi * np.outer(grid[:near], time_s)) * held
     turn = np.exp(2j * np.pi * np.outer(time_s, np.arange(bins) * rate_hz / samples))
     turn[:, 0] /= 2
-    factors = np.zeros((2, len(grid), bins), dtype=np.complex128)
-    factors[0, :near] = out @ turn
-    factors[1, :near] = out @ turn.conj()
-    return ThroughWindow(factors[0], factors[1])
+    return ThroughWindow(out @ turn, out @ turn.conj(), len(grid))

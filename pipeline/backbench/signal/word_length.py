@@ -23,6 +23,10 @@ BLOCKS, BLOCK = 8, 512
 of them are alike, the whole record is."""
 ROUNDING = 1.5e-7
 """Of the greatest sample: what single precision, and a change of gain in it, may round away."""
+LEVEL = 3.0
+"""Times what rounding leaves, within which neighbouring samples are of one level."""
+TOP = 0.01
+"""Share of a record's span, at its upper end, whose samples are looked at first."""
 CLEAR = 8.0
 """A step so many times what rounding leaves is told apart from it."""
 SAME = 0.02
@@ -135,9 +139,11 @@ def _lattice(shares: Array, rounded: float) -> float:
 
     rounded: how far rounding may move a level.
     """
+    if _is_between_levels(shares, rounded):
+        return 0.0
     ordered = np.sort(shares)
     apart = np.diff(ordered)
-    gaps = apart > 3 * rounded
+    gaps = apart > LEVEL * rounded
     if np.count_nonzero(gaps) < LEAST_LEVELS - 1:
         return 0.0
     least = float(apart[gaps].min())
@@ -147,6 +153,18 @@ def _lattice(shares: Array, rounded: float) -> float:
     first = np.concatenate([[0], np.flatnonzero(gaps) + 1])
     levels = np.add.reduceat(ordered, first) / np.diff(np.append(first, len(ordered)))
     return _common_step(np.diff(levels), least, rounded)
+
+
+def _is_between_levels(shares: Array, rounded: float) -> bool:
+    """Whether two of the highest samples are farther apart than rounding leaves those of one level,
+    and nearer than two levels are: then there is no lattice.
+
+    Few samples tell that, as a wave is slow at its top; where they don't, all are looked at.
+    """
+    highest = float(shares.max())
+    top = np.sort(shares[shares > highest - TOP * (highest - float(shares.min()))])
+    apart = top[1:] - top[:-1]
+    return bool(((apart > LEVEL * rounded) & (apart < CLEAR * rounded)).any())
 
 
 def _common_step(apart: Array, least: float, rounded: float) -> float:

@@ -1,0 +1,57 @@
+"""How many faults all pictures of a site have, by kind, in every way that they are seen."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+from backbench.charts.page_layout import NARROW_PX
+from backbench.charts.picture_faults import KINDS, picture_faults
+from backbench.charts.picture_labels import size_of_svg
+from backbench.quantities.counts import counted
+
+
+@dataclass(frozen=True)
+class WayOfSeeing:
+    """A way of seeing pictures: how many pixels wide, on a dark screen, those drawn for a phone."""
+
+    name: str
+    width: int
+    narrow: bool = False
+    dark: bool = False
+
+
+VIEWS = (
+    WayOfSeeing("page of 1280 px", 896),
+    WayOfSeeing("page of 1280 px, dark", 896, dark=True),
+    WayOfSeeing("phone of 360 px", 326, narrow=True),
+    WayOfSeeing("phone of 360 px, dark", 326, narrow=True, dark=True),
+    WayOfSeeing("still of 1920 px at half size", 960),
+    WayOfSeeing("printed sheet, A4, first picture", 680),
+    WayOfSeeing("printed sheet, A4, the others", 216, narrow=True),
+)
+"""Widths of the picture itself: less the margins of its page, and in columns there."""
+
+
+def survey(pictures: Sequence[str]) -> dict[str, Counter[str]]:
+    """Faults by kind for each way of seeing: of every SVG that is shown that way.
+
+    The key "pictures" counts the pictures.
+    """
+    counts = {view.name: Counter[str]() for view in VIEWS}
+    for svg in pictures:
+        width = size_of_svg(svg)[0]
+        for view in VIEWS:
+            if view.narrow == (width < NARROW_PX):
+                found = {*picture_faults(svg, min(1.0, view.width / width), dark=view.dark)}
+                counts[view.name].update(fault.kind for fault in found)
+                counts[view.name]["pictures"] += 1
+    return counts
+
+
+def survey_lines(counts: Mapping[str, Counter[str]]) -> Iterator[str]:
+    """A line for each way of seeing: how many pictures, and each kind of fault with its count."""
+    for name, found in counts.items():
+        faults = ", ".join(f"{kind} {found[kind]}" for kind in KINDS)
+        yield f"{name}: {counted(found['pictures'], 'picture')}; {faults}"
