@@ -25,7 +25,7 @@ AMPLIFIERS = "amplifiers"
 DIGITAL_SOURCES = "digital sources"
 LINE_STAGES = "equalisers and crossovers"
 AMPLIFIER_POINTS = (
-    "idle", "tone", "limit", "impedance", "channels", "gain", "response", "two-tone", "square",
+    "idle", "tone", "limit", "impedance-", "channels", "gain-", "response", "two-tone", "square",
     "input",
 )  # fmt: skip
 """Before what the tuner of the same unit gives."""
