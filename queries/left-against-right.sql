@@ -18,6 +18,9 @@
 WITH wanted (metric, point_key, limit_percent) AS (
     VALUES ('noise_a', 'idle', NULL), ('thd', 'tone-1khz-5w-8ohm', NULL),
            ('thd_n', 'tone-1khz-5w-8ohm', NULL), ('power_at_limit', 'limit-1khz-8ohm', 1.0),
+           ('thd', 'tone-1khz-5w-8ohm-one-driven', NULL),
+           ('thd_n', 'tone-1khz-5w-8ohm-one-driven', NULL),
+           ('power_at_limit', 'limit-1khz-8ohm-one-driven', 1.0),
            ('gain', 'gain-1khz', NULL), ('damping_factor', 'impedance-1khz', NULL),
            ('response_spread', 'response', NULL)
 ),
@@ -33,7 +36,8 @@ found AS (
         AND placed.detail NOT LIKE '%"harmonics"%'
     WHERE output IN ('left', 'right') AND ($unit = '' OR unit_key = $unit)
       AND placed.point_key IN ('idle', 'tone-1khz-5w-8ohm', 'limit-1khz-8ohm', 'gain-1khz',
-                              'channels-1khz', 'impedance-1khz', 'response')
+                              'channels-1khz', 'impedance-1khz', 'response',
+                              'tone-1khz-5w-8ohm-one-driven', 'limit-1khz-8ohm-one-driven')
       AND placed.metric IN ('noise_a', 'thd', 'thd_n', 'power_at_limit', 'gain',
                             'damping_factor', 'response_spread')
 ),

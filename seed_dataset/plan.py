@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from backbench.bench_day.capture_names import number_in_name
 from backbench.seed_dataset.behaviour import Behaviour
+from backbench.seed_dataset.burst import Burst
 from backbench.seed_dataset.idle import Idle
 from backbench.seed_dataset.multitone import Multitone
 from backbench.seed_dataset.scenario import Review
@@ -25,6 +26,10 @@ FEWER = (0.03, 0.25, 0.5, 1.0, 1.22, 1.5)
 and where "steps" is among the extras; fewer for the others."""
 FOUR_OHM = (0.8, 1.2, 1.5, 1.8, 2.3)
 ONE_DRIVEN = (1.0, 1.15, 1.3, 1.6)
+ABOVE_HZ = (10_000.0, 20_000.0, 25_000.0)
+"""At the generator level of rated power, as far as 192 kHz holds the third harmonic."""
+OVERLOAD = 4.0
+"""Power of bursts that clip, re the rated one."""
 LINE_VOLTS = (0.2, 0.5, 1.0, 2.0, 4.0, 7.0, 10.0, 14.0, 19.0)
 MEASURED_WATTS = (1.0, 5.0)
 PAIRED_WATTS, PAIRED_VOLTS = 1.0, 2.0
@@ -118,6 +123,18 @@ def _amplifier(review: Review, one: Behaviour) -> Iterator[Take]:
         for share in ONE_DRIVEN:
             name = f"only-{output}-1k-{number_in_name(share * rated)}w.flac"
             yield Take(name, Tone(1000.0, level(share * rated)), 8.0, driven=output)
+    if "hard" in review.extras:
+        yield from _hard(one, rated)
+
+
+def _hard(one: Behaviour, rated: float) -> Iterator[Take]:
+    """Rated power above the band, and a burst that clips."""
+    volts = math.sqrt(rated * 8.0) / one.gain_into(8.0)
+    for hz in ABOVE_HZ:
+        tone = Tone(hz, three_digits(volts), 192_000, 0.3)
+        yield Take(f"slew-{number_in_name(hz)}.flac", tone, 8.0)
+    burst = Burst(1000.0, three_digits(math.sqrt(OVERLOAD) * volts))
+    yield Take("burst-overload.flac", burst, 8.0)
 
 
 def _powers(rated_w: float, fractions: Sequence[float]) -> list[float]:

@@ -3,20 +3,17 @@
 from __future__ import annotations
 
 import math
-import tomllib
-from pathlib import Path
 
-import numpy as np
 import polars as pl
 import pytest
-import soundfile
 
 import golden_readings
 from backbench.catalogue import Catalogue
-from backbench.seed_dataset.tuner import Tuner, deemphasis, table_text, table_toml
+from backbench.seed_dataset.tuner import Tuner, deemphasis
 from commands_run import run
+from tuner_records import STATED_S, entries, tables
 
-RATE, FULL_SCALE, SECONDS = 96_000, 3.0, 5.2
+FULL_SCALE = 3.0
 SETTINGS = """
 title = "A day with a tuner"
 [bench.table]
@@ -27,42 +24,7 @@ since = 2024-01-01
 volts_peak_at_full_scale = { 1 = 3.0, 2 = 3.0 }
 uncertainty_percent = 0.2
 """
-STATED_S = 50e-6
 TUNER = Tuner()
-
-
-def entries(review: Path) -> list[str]:
-    """Every planned capture as a file, and its entry."""
-    found = []
-    for step in tomllib.loads((review / "plan.toml").read_text())["step"]:
-        if "loop_back" in step:
-            continue
-        stimulus, stem = step["stimulus"], Path(step["file"]).stem
-        driven = step.get("conditions", {}).get("driven")
-        hz = stimulus.get("fm_tone_hz", stimulus.get("tone_hz"))
-        volts = TUNER.plays(hz, pilot="pilot_hz" in stimulus, driven=driven, seconds=SECONDS,
-                            rate_hz=RATE, rng=np.random.default_rng(7))  # fmt: skip
-        soundfile.write(review / f"{stem}.flac", volts / FULL_SCALE, RATE, subtype="PCM_24")
-        if stem.startswith("fm-"):
-            stimulus["deemphasis_s"] = STATED_S
-        parts = (
-            f'{k} = "{v}"' if isinstance(v, str) else f"{k} = {v}" for k, v in stimulus.items()
-        )
-        entry = f'[[capture]]\nfile = "{stem}.flac"\nstimulus = {{ {", ".join(parts)} }}\n'
-        found.append(entry + (f'conditions = {{ driven = "{driven}" }}\n' if driven else ""))
-    return found
-
-
-def tables(review: Path) -> list[str]:
-    """The RF generator's levels, and an interferer's, as CSV, with their entries."""
-    made = {"tuner": TUNER.by_rf_level(), "interference": TUNER.by_interferer()}
-    for kind, columns in made.items():
-        (review / f"{kind}.csv").write_text(table_text(columns))
-    return [
-        f'[[capture]]\nfile = "{kind}.csv"\nof = {{ unit = "crake-7", output = "left" }}\n'
-        f"stimulus = {table_toml(kind, columns)}\n"
-        for kind, columns in made.items()
-    ]
 
 
 @pytest.fixture(scope="module")
@@ -76,7 +38,7 @@ def catalogue(tmp_path_factory: pytest.TempPathFactory) -> Catalogue:
         "--date", "2024-05-11", "--mains-hz", "50", "-c", home)  # fmt: skip
     run("plan", review, "-c", home)
     manifest = review / "review.toml"
-    captures = [*entries(review), *tables(review)]
+    captures = [*entries(TUNER, review, FULL_SCALE), *tables(TUNER, review, "crake-7")]
     manifest.write_text(manifest.read_text() + "\n" + "\n".join(captures))
     run("ingest", review, "--direct", "--processes", "1", "-c", home, codes=(0, 3))
     page = root / "crake.html"

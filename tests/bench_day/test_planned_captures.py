@@ -200,9 +200,11 @@ def test_no_loop_back_sweep_where_what_is_played_leaves_no_record() -> None:
 def test_low_power_comes_first_and_the_greatest_last() -> None:
     own = [step for step in planned(rate_hz=192_000.0).step if not step.loop_back]
     files = [step.file for step in own]
-    powers = [step.power_w for step in own if step.stimulus.kind == "tone"]
+    stated = [step for step in own if step.stimulus.kind == "tone" and step.power_w]
+    for together in (True, False):
+        powers = [s.power_w for s in stated if (s.conditions.driven is None) == together]
+        assert powers[-1] == max(p for p in powers if p) == 30
     assert files[0] == "idle.wav"
-    assert powers[-1] == max(p for p in powers if p) == 30
     squares = [n for n, file in enumerate(files) if file.startswith("square")]
     above_half = [n for n, step in enumerate(own) if (step.power_w or 0) > 10]
     assert max(squares) < min(above_half)

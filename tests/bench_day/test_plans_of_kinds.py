@@ -17,7 +17,7 @@ from backbench.bench_day.stimuli_files import write_stimuli
 from backbench.bench_day.stimuli_writing import Format
 from backbench.documents.manifest import read_manifest
 from backbench.documents.settings import Settings
-from backbench.documents.stimuli import SquareAndSine, Tone, TwoTones
+from backbench.documents.stimuli import Burst, SquareAndSine, Tone, TwoTones
 
 SETTINGS = Settings.model_validate({"bench": {"garage": {
     "load_uncertainty_percent": 0.5, "generator_uncertainty_percent": 0.5,
@@ -108,3 +108,38 @@ def test_an_input_is_measured_through_a_resistor_at_a_level_of_another_capture()
     assert (through.through_hz, through.generator_vrms) == (
         straight.tone_hz, straight.generator_vrms,
     )  # fmt: skip
+
+
+def test_what_asks_most_of_an_amplifier_comes_last() -> None:
+    """One output alone to its limit, rated power above the band, then a burst that clips."""
+    steps = [step for step in planned("power amplifier", 192_000.0).step if not step.loop_back]
+    alone = [s for s in steps if s.conditions.driven and s.power_w]
+    assert {s.conditions.driven for s in alone} == {"left"}
+    assert [s.power_w for s in alone] == [10, 15, 20, 23, 26, 30]
+    above = [s for s in steps if s.file.startswith("slew-")]
+    assert [s.stimulus.frequencies[0] for s in above] == [10_000, 20_000, 25_000]
+    rated = next(s for s in steps if s.file == "tone-1k-20w-8ohm.wav")
+    levels = {getattr(s.stimulus, "generator_vrms", None) for s in (rated, *above)}
+    assert len(levels) == 1
+    assert isinstance(steps[-1].stimulus, Burst)
+    (level,) = levels
+    assert level is not None
+    # both are set to three digits
+    assert abs(float(steps[-1].stimulus.generator_vrms) / (2 * float(level)) - 1) < 6e-3
+    slow = planned("power amplifier", 96_000.0)
+    assert not [s for s in slow.step if s.file.startswith("slew-")]
+    assert "slew factor is left out" in " ".join(slow.notes)
+
+
+def test_the_burst_that_is_planned_is_made(tmp_path: Path) -> None:
+    """Ten bursts of twenty periods of 997 Hz, silence between them."""
+    plan = planned("power amplifier", 96_000.0)
+    (burst,) = [s for s in plan.step if isinstance(s.stimulus, Burst)]
+    assert write_stimuli(tmp_path, plan.model_copy(update={"step": [burst]}),
+                         Format(48_000, 24)).left_out == []  # fmt: skip
+    samples, rate = soundfile.read(tmp_path / "burst-overload.wav")
+    loud = np.abs(samples) > 0.1 * np.max(np.abs(samples))
+    starts = np.flatnonzero(np.diff(loud.astype(int)) == 1)
+    apart = np.diff(starts)[np.diff(starts) > 0.1 * rate] / rate
+    assert len(apart) >= 9
+    assert np.all(np.abs(apart - 0.48) < 0.022)

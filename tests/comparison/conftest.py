@@ -26,7 +26,7 @@ METRICS: dict[str, tuple[str, str]] = {
     "damping_factor": ("1", "higher"), "channel_balance": ("dB", "nearer zero"),
     "separation": ("dB", "higher"), "power_at_limit": ("W", "higher"),
     "dc_offset": ("V", "nearer zero"), "input_referred_noise": ("V", "lower"),
-    "snr_1w": ("dB", "higher"),
+    "snr_1w": ("dB", "higher"), "ultimate_snr": ("dB", "higher"),
     "tone_level": ("V", "neither"), "intermodulation_product": ("dB", "lower"),
     "rise_time": ("s", "lower"), "overshoot": ("%", "lower"), "tilt": ("%", "nearer zero"),
     "difference_frequency_total": ("%", "lower"), "modulation_distortion_rms": ("%", "lower"),

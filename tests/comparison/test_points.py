@@ -317,3 +317,53 @@ def test_a_reading_with_tone_controls_set_is_no_reading_of_the_point(given: Any)
     with reading(given.build()) as store:
         outputs = store.rows("SELECT DISTINCT output FROM placed WHERE point_key LIKE 'tone-%'")
     assert outputs == [("out2",)]
+
+
+def test_one_output_driven_never_stands_where_all_are(given: Any) -> None:
+    given.unit("a")
+    both = given.reading("a", "thd", 1.0, power_w=5.2)
+    one = given.reading("a", "thd", 0.5, power_w=5.0, driven="left")
+    given.reading("a", "thd", 0.4, power_w=5.0, driven="right")
+    most = given.reading("a", "power_at_limit", 50.0, limit_percent=1.0, driven="left")
+    assert points(given.build()) == {
+        "tone-1khz-5w-8ohm": [both], "tone-1khz-5w-8ohm-one-driven": [one],
+        "limit-1khz-8ohm-one-driven": [most],
+    }  # fmt: skip
+
+
+def test_powers_of_one_and_of_all_outputs_are_ranked_apart(given: Any) -> None:
+    for n in range(7):
+        given.unit(f"a{n}")
+        given.reading(f"a{n}", "power_at_limit", 50.0 + n, limit_percent=1.0, driven="left")
+    for key in ("a0", "b"):
+        if key == "b":
+            given.unit("b")
+        given.reading(key, "power_at_limit", 10.0, limit_percent=1.0)
+    with reading(given.build()) as store:
+        made = compare_unit(store, "a0", peers=("everything",))
+    shown = [(line.point_key, line.value, line.n) for line in made.lines]
+    assert shown == [("limit-1khz-8ohm", 10.0, 2), ("limit-1khz-8ohm-one-driven", 50.0, 7)]
+
+
+def test_a_receiver_s_tuner_stands_among_tuners(given: Any) -> None:
+    """Its amplifier among amplifiers, and neither figure among the other's."""
+    for key, kind in (("r", "receiver"), ("t", "tuner"), ("a", "integrated amplifier")):
+        given.unit(key, kind=kind)
+        if kind != "tuner":
+            given.reading(key, "noise", 1e-4, under="idle", input="aux")
+    for key, name in (("r", "fm"), ("t", None)):
+        given.reading(key, "noise", 2e-4, under="idle", input=name)
+        given.reading(key, "ultimate_snr", 70.0, under="idle", stimulus="tuner table", input=name)
+    with reading(given.build()) as store:
+        receiver, tuner = (compare_unit(store, key) for key in ("r", "t"))
+    around = {
+        (line.metric, line.point_key): [near.unit_key for near in line.around]
+        for line in receiver.lines
+    }
+    assert around == {
+        ("noise", "idle"): ["a"], ("noise", "tuner-idle"): ["t"],
+        ("ultimate_snr", "tuner-table"): ["t"],
+    }  # fmt: skip
+    assert {line.point_key: [n.unit_key for n in line.around] for line in tuner.lines} == {
+        "tuner-idle": ["r"], "tuner-table": ["r"],
+    }  # fmt: skip

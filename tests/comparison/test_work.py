@@ -49,8 +49,7 @@ def printed(folder: Path, *words: str) -> str:
 
 @pytest.mark.parametrize(
     ("name", "before", "after"),
-    [("volume", "full", "9 o'clock"), ("tap", "8 ohm", "8 ohm tap B"), ("input", "aux", "tape"),
-     ("driven", "left", "right")],
+    [("volume", "full", "9 o'clock"), ("tap", "8 ohm", "8 ohm tap B"), ("input", "aux", "tape")],
 )  # fmt: skip
 def test_unequal_conditions_are_left_out_and_named(
     given: Any, name: str, before: str, after: str
@@ -66,6 +65,15 @@ def test_unequal_conditions_are_left_out_and_named(
     with reading(folder) as store:
         queried = shipped()["before-and-after-work"].run(store)
     assert queried["metric"].to_list() == ["noise_a"]
+
+
+def test_one_output_driven_is_no_match_for_all(given: Any) -> None:
+    twice(given)
+    given.reading("a", "thd", 0.5, 0.01, review="r1", driven="left")
+    given.reading("a", "thd", 0.1, 0.01, review="r2")
+    work = compared(given.build())
+    assert work.differences == ()
+    assert work.left_out == ("thd (at different test points)",)
 
 
 def test_what_one_review_lacks_is_named(given: Any) -> None:

@@ -19,7 +19,7 @@ from backbench.charts.declaration import MOST_ROWS
 from backbench.charts.drawing import Labels
 from backbench.charts.registry import chart_named
 from backbench.charts.unchecked import specification
-from backbench.comparison.standings import compared_points
+from backbench.comparison.compared_points import compared_points
 from backbench.publish.heavy_pictures import landing_picture
 from backbench.publish.index_pages import PAGE_ROWS, index_pages
 from backbench.publish.sheet_charts import ChartRenderer

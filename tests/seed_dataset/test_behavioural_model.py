@@ -8,9 +8,13 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from backbench.documents.manifest import Conditions
+from backbench.documents.stimuli import Burst
+from backbench.metrics.declaration import CaptureData
 from backbench.seed_dataset import scenario, truth
 from backbench.seed_dataset.behaviour import Behaviour
 from backbench.seed_dataset.bench import ranges
+from backbench.seed_dataset.burst import recovery_s
 from backbench.seed_dataset.faults import behaviours
 from backbench.seed_dataset.idle import Idle
 from backbench.seed_dataset.plan import Take, takes
@@ -20,6 +24,7 @@ from backbench.seed_dataset.shelves import SETTINGS
 from backbench.seed_dataset.sweep import Sweep
 from backbench.seed_dataset.tone import Tone
 from backbench.seed_dataset.transfer import Transfer, distortion
+from tones import figures, track
 
 Array = NDArray[np.float64]
 TUBE, TRANSISTOR, PREAMPLIFIER = (
@@ -246,3 +251,20 @@ def test_a_loop_back_carries_the_generator_on_both_tracks() -> None:
     volts = _recorded(TUBE, Take("loop.flac", Tone(1000, 1.0, seconds=0.4), None, loop_back=True))
     for one in volts:
         assert abs(_phasor(one, 1000)) == pytest.approx(math.sqrt(2), rel=1e-4)
+
+
+def test_a_clipped_burst_is_recovered_from_in_the_time_that_was_set() -> None:
+    review = next(one for one in scenario().reviews if "hard" in one.extras)
+    take = next(t for t in takes(review, _models(review.key)) if t.file == "burst-overload.flac")
+    volts = _recorded(review.key, take)
+    stimulus = Burst(burst_hz=1000.0, on_ms=20.0, period_ms=500.0, generator_vrms=0.3)
+    seen = figures(CaptureData(
+        stimulus, outputs={1: track(volts[0], 48_000.0, full_scale_v=100.0)},
+        conditions=Conditions(load_ohm=8.0),
+        mains_hz=50.0,
+    ))  # fmt: skip
+    found = seen["overload_recovery"]
+    assert found.bound is None
+    # the limit is of the crest of the fundamental, a little above that of the clipped burst
+    crest = np.sqrt(2) * seen["burst_level"].value / np.max(np.abs(volts[0]))
+    assert abs(found.value - recovery_s(0.01 * crest)) < 3 * found.uncertainty

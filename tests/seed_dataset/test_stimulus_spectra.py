@@ -5,6 +5,7 @@ import pytest
 
 from backbench.documents.manifest import by_marker
 from backbench.documents.validation import parse_toml
+from backbench.seed_dataset.burst import Burst
 from backbench.seed_dataset.idle import Idle
 from backbench.seed_dataset.multitone import Multitone
 from backbench.seed_dataset.square import Square
@@ -15,7 +16,7 @@ from backbench.seed_dataset.two_tones import TwoTones
 
 ALL: list[Stimulus] = [
     Tone(1000.0, 0.5), Idle(), Sweep(0.1), TwoTones(19_000, 20_000, 1.0, 0.5),
-    Square(1000.0, 1.0), Multitone((2, 5, 11, 23, 50), 20.0, 0.3),
+    Square(1000.0, 1.0), Multitone((2, 5, 11, 23, 50), 20.0, 0.3), Burst(1000.0, 0.5),
 ]  # fmt: skip
 
 

@@ -20,6 +20,7 @@ from backbench.bench_day.common_steps import (
     tracking,
     two_tones,
 )
+from backbench.bench_day.hard_steps import above_the_band, alone, overload
 from backbench.bench_day.planned_capture import PlannedStep
 from backbench.bench_day.planning_session import PlanningSession
 from backbench.bench_day.published_conditions import promised
@@ -51,6 +52,9 @@ def amplifier(session: PlanningSession) -> PlannedSteps:
     yield from _pairs_at(session, 0.5 * session.rated_w, load, middle)
     yield from squares(session, math.sqrt(low * load), load)
     yield from (step for step in hard if _volts(step) > half)
+    yield from alone(session, load)
+    yield from above_the_band(session, load)
+    yield from overload(session, load)
 
 
 def _pairs_at(

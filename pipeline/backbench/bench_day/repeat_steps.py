@@ -13,7 +13,7 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from typing import Any
 
 from backbench.bench_day.planned_capture import Plan, PlannedStep
-from backbench.comparison.standings import compared_points
+from backbench.comparison.compared_points import compared_points
 from backbench.documents.manifest import Manifest
 from backbench.errors import Fault, UserError
 from backbench.quantities.sentences import first_few, lowered

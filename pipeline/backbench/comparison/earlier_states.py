@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection
 
-from backbench.comparison.standings import compared_points
+from backbench.comparison.compared_points import compared_points
 from backbench.quantities.writing import measured
 from backbench.storage.database import Database
 

@@ -6,11 +6,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from backbench.documents.kinds import kinds_with_a_tuner
 from backbench.errors import Fault, UserError
 from backbench.quantities.counts import counted
 from backbench.querying.saved_queries import not_found
 from backbench.statistics.ranks import FEWEST_OTHERS
 from backbench.storage.database import Database
+from backbench.test_points.points import is_of_a_tuner
 
 if TYPE_CHECKING:
     import polars as pl
@@ -31,13 +33,19 @@ class Peers:
     """The chosen units, the unit itself among them.
 
     description: the choice in words. note: what a reader should know of it, "" where nothing.
-    chosen: whether the reviewer chose, or this is the default.
+    chosen: whether the reviewer chose, or this is the default. with_a_tuner: peers in what the
+    tuner of a unit gives, whatever else the units are.
     """
 
     keys: tuple[str, ...]
     description: str
     note: str
     chosen: bool = False
+    with_a_tuner: tuple[str, ...] = ()
+
+    def at(self, point_key: str) -> tuple[str, ...]:
+        """Keys of the units that are peers at a test point."""
+        return self.with_a_tuner or self.keys if is_of_a_tuner(point_key) else self.keys
 
 
 def unit_in(units: pl.DataFrame, unit_key: str) -> Row:
@@ -80,7 +88,20 @@ def choose(units: pl.DataFrame, unit: Row, by: Sequence[str] | None = None) -> P
     description = (
         ", ".join(_criterion(name, value) for name, value in wanted.items()) or "every unit"
     )
-    return Peers(keys, description, _note(len(keys) - 1), chosen=bool(by))
+    note = _note(len(keys) - 1)
+    tuners = () if by else tuple(_with_a_tuner(units, unit))
+    return Peers(keys, description, note, chosen=bool(by), with_a_tuner=tuners)
+
+
+def _with_a_tuner(units: pl.DataFrame, unit: Row) -> list[str]:
+    """Units of the same technology that are tuners or have one; none where this unit isn't."""
+    import polars as pl
+
+    kinds = kinds_with_a_tuner()
+    if unit["kind"] not in kinds:
+        return []
+    alike = pl.col("technology").eq_missing(pl.lit(unit["technology"], pl.String))
+    return units.filter(pl.col("kind").is_in(kinds), alike)["unit_key"].to_list()
 
 
 def _values(frame: pl.DataFrame, name: str) -> list[str]:

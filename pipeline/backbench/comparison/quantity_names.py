@@ -41,5 +41,6 @@ def conditions(point_key: str) -> str:
         return ""
     if point.power_w or point.power_share or point.level_v:
         return point.title
-    frequency = in_text(point.frequency_hz, "Hz")
-    return f"{frequency}, {in_text(point.load_ohm, 'ohm')}" if point.load_ohm else frequency
+    parts = [in_text(point.frequency_hz, "Hz")]
+    parts += [in_text(point.load_ohm, "ohm")] if point.load_ohm else []
+    return ", ".join([*parts, *(["one output driven"] if point.driven == "one" else [])])

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from backbench.comparison import listening_terms
+from backbench.comparison.compared_points import compared_points
 from backbench.comparison.compared_sides import as_set
-from backbench.comparison.standings import LIMIT_PERCENT, compared_points
+from backbench.comparison.standings import LIMIT_PERCENT
 from backbench.errors import Fault, Refusal, UserError
 from backbench.metrics.metric_names import metric_key
 from backbench.quantities.writing import in_text

@@ -20,7 +20,7 @@ from backbench.quantities.counts import counted
 from backbench.quantities.writing import in_text
 from backbench.statistics import ranks
 from backbench.storage.database import Database
-from backbench.test_points.points import for_headphones, shipped_point
+from backbench.test_points.points import for_headphones, is_of_a_tuner, shipped_point
 
 if TYPE_CHECKING:
     import polars as pl
@@ -38,7 +38,7 @@ def listening(
     for line in lines:
         if not for_headphones(line.point_key):
             remarks += heard_sentences(store, kind, line, settings.listening)
-        at_loudspeaker = kind.drives_loudspeakers and not for_headphones(line.point_key)
+        at_loudspeaker = kind.drives_loudspeakers and not _elsewhere(line.point_key)
         role = registry().traits(line.metric).listening if at_loudspeaker else None
         if role == "noise pressure" and line.value > 0:
             remarks += listening_terms.noise_sentences(line.value, line.bound == "upper", settings)
@@ -53,6 +53,11 @@ def listening(
         price = unit["price_amount"], unit["price_currency"], unit["price_year"]
         remarks.append(listening_terms.price_sentence(*price, powers))
     return remarks
+
+
+def _elsewhere(point_key: str) -> bool:
+    """Whether a figure is of an output that feeds no loudspeaker."""
+    return for_headphones(point_key) or is_of_a_tuner(point_key)
 
 
 def _powers(store: Database, line: Standing) -> list[float]:

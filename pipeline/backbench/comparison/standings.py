@@ -5,24 +5,19 @@ from __future__ import annotations
 import heapq
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
+from backbench.comparison.compared_points import compared_points, preferred
 from backbench.comparison.drift import LevelChange, steps
 from backbench.comparison.peers import Peers, all_units
 from backbench.comparison.stale_figures import MARK, Stale, stale_figures
-from backbench.documents.input_sorts import LINE
 from backbench.documents.kinds import loudspeaker_kinds
 from backbench.documents.settings import Settings
-from backbench.metrics.registry import Registry, registry
+from backbench.metrics.registry import registry
 from backbench.quantities.counts import counted
 from backbench.statistics import ranks
 from backbench.storage.database import Database
-from backbench.test_points.points import (
-    OTHER_PATHS,
-    at_input,
-    shipped_point,
-)
+from backbench.test_points.points import is_of_a_tuner
 
 if TYPE_CHECKING:
     import polars as pl
@@ -100,21 +95,6 @@ class NearUnit:
     shared: int
     alike: tuple[str, ...]
     apart: tuple[str, ...]
-
-
-def compared_points() -> dict[str, tuple[str, ...]]:
-    """Metrics that units are compared in, in the order shown, each with its test points in order
-    of preference: those at a line input, then those at the others."""
-    return _compared_points(registry())
-
-
-@lru_cache(maxsize=2)
-def _compared_points(declared: Registry) -> dict[str, tuple[str, ...]]:
-    return {
-        metric: (*points, *(at_input(sort, point) for sort, own in OTHER_PATHS for point in points
-                            if point in own))
-        for metric, points in declared.compared().items()
-    }  # fmt: skip
 
 
 def compared_values(entered: bool = True) -> dict[str, Any]:
@@ -201,30 +181,28 @@ def placed(
     import polars as pl
 
     own = common.values.filter(pl.col("unit_key") == unit_key)
-    rows = _preferred(list(own.iter_rows(named=True)))
+    rows = preferred(list(own.iter_rows(named=True)))
     alike = common.values.filter(pl.col("what").is_in([row["what"] for row in rows]))
-    among = alike.filter(pl.col("unit_key").is_in(list(chosen.keys)))
+    among = _among(alike, chosen)
     parts = {str(key[0]): part for key, part in among.group_by("what", maintain_order=True)}
-    absent = common.absences.filter(pl.col("unit_key").is_in(list(chosen.keys)))
-    lines = tuple(_line(row, parts[row["what"]], chosen, absent, common.stale) for row in rows)
+    lines = tuple(
+        _line(row, parts[row["what"]], chosen, common.absences, common.stale) for row in rows
+    )
     shared = [row for row in rows if row["limit_percent"] in (None, LIMIT_PERCENT)]
     everyone = alike.filter(pl.col("what").is_in([row["what"] for row in shared]))
     return lines, _nearest(everyone, unit_key, shared), among
 
 
-def _preferred(own: list[dict[str, Any]]) -> list[dict[str, Any]]:
-    """The unit's rows at the first test point of each metric that it has, of each sort of path,
-    and at every load that stands for headphones, in the order shown."""
-    preferred = []
-    for metric, points in compared_points().items():
-        mine = [row for row in own if row["metric"] == metric]
-        for sort in (LINE, *(sort for sort, _ in OTHER_PATHS)):
-            of_sort = (p for p in points if shipped_point(p).input_sort == sort)
-            point = next((p for p in of_sort if any(r["point_key"] == p for r in mine)), None)
-            preferred += [row for row in mine if row["point_key"] == point]
-        into_headphones = [p for p in points if shipped_point(p).input_sort is None]
-        preferred += [row for row in mine if row["point_key"] in into_headphones]
-    return preferred
+def _among(alike: pl.DataFrame, chosen: Peers) -> pl.DataFrame:
+    """The rows of peers; who they are depends on whether a test point is of a tuner."""
+    import polars as pl
+
+    usual = pl.col("unit_key").is_in(list(chosen.keys))
+    if not chosen.with_a_tuner:
+        return alike.filter(usual)
+    points = [point for point in alike["point_key"].unique() if is_of_a_tuner(point)]
+    tuners = pl.col("unit_key").is_in(list(chosen.with_a_tuner))
+    return alike.filter(pl.when(pl.col("point_key").is_in(points)).then(tuners).otherwise(usual))
 
 
 def _line(
@@ -263,7 +241,7 @@ def _line(
         rank=rank,
         percentile=percentile,
         around=_around(row, among),
-        left_out=_left_out(row["metric"], set(chosen.keys) - set(keys), absent),
+        left_out=_left_out(row["metric"], set(chosen.at(row["point_key"])) - set(keys), absent),
         note=", ".join(filter(None, (_note(row, among), _stale_note(row, among, stale)))),
         interpolated=int(among["interpolated"].sum()),
         stale=stale.has(row["review_key"], row["analysis_key"]),

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
+from backbench.comparison.compared_points import compared_points
 from backbench.comparison.differences import Difference, unequal_conditions
-from backbench.comparison.standings import LIMIT_PERCENT, compared_points
+from backbench.comparison.standings import LIMIT_PERCENT
 from backbench.metrics.registry import registry
 from backbench.quantities.sentences import listed, lowered
 from backbench.quantities.writing import in_text

@@ -6,11 +6,12 @@ from __future__ import annotations
 import re
 
 LINE = "line"
-PHONO, COIL = "phono", "moving coil"
+PHONO, COIL, TUNER = "phono", "moving coil", "tuner"
 INPUTS = (
     (COIL, r"\b(mc|moving[ -]coil)\b"),
     (PHONO, r"\b(phono|mm|moving[ -]magnet|riaa)\b"),
     ("microphone", r"\b(mic|microphone)\b"),
+    (TUNER, r"\b(tuner|fm|radio)\b"),
 )
 """Each sort and how an input's name says so; the first that fits. All others, and an input without
 a name, are line."""

@@ -24,6 +24,11 @@ DRIVEN: tuple[Battery, ...] = ("amplifier", "line stage")
 AMPLIFIERS = "amplifiers"
 DIGITAL_SOURCES = "digital sources"
 LINE_STAGES = "equalisers and crossovers"
+AMPLIFIER_POINTS = (
+    "idle", "tone", "limit", "impedance-", "channels", "gain-", "response", "two-tone", "square",
+    "input",
+)  # fmt: skip
+"""Before what the tuner of the same unit gives."""
 PLAYED_POINTS = ("transport", "played", "silent")
 
 
@@ -64,15 +69,23 @@ class UnitKind:
         """Whether such captures go up in power into a stated load."""
         return self.by_power and self.battery_for(input_name, tap) == self.battery
 
+    @property
+    def has_tuner(self) -> bool:
+        """Whether it is a tuner, or has one beside what else it is."""
+        return "tuner" in (self.battery, *self.by_input.values())
+
     def shows_first(self, point_key: str) -> bool:
         """Whether figures of a test point lead its sheet."""
         return point_key.startswith(self.first_points)
 
 
-def _amplifier(name: str, *also_called: str, by_input: Mapping[str, Battery]) -> UnitKind:
+def _amplifier(
+    name: str, *also_called: str, by_input: Mapping[str, Battery],
+    first_points: tuple[str, ...] = (),
+) -> UnitKind:  # fmt: skip
     return UnitKind(
         name, AMPLIFIERS, battery="amplifier", by_power=True, drives_loudspeakers=True,
-        also_called=also_called, by_input=by_input,
+        also_called=also_called, by_input=by_input, first_points=first_points,
     )  # fmt: skip
 
 
@@ -96,7 +109,11 @@ _SHIPPED: Mapping[str, UnitKind] = {
             first_points=("response",),
             also_called=("phono preamplifier", "phono preamp", "phono pre"),
         ),
-        _amplifier("receiver", by_input={"tuner": "tuner", "fm": "tuner"}),
+        _amplifier(
+            "receiver",
+            by_input={"tuner": "tuner", "fm": "tuner", "radio": "tuner"},
+            first_points=AMPLIFIER_POINTS,
+        ),
         UnitKind(
             "tuner", "tuner", battery="tuner", first_points=("tuner", "interference", "fm-tone")
         ),
@@ -167,6 +184,16 @@ def kind_of_unit(name: str) -> UnitKind:
 def loudspeaker_kinds() -> list[str]:
     """Names of the kinds that drive loudspeakers."""
     return [kind.name for kind in unit_kinds().values() if kind.drives_loudspeakers]
+
+
+def tuner_kinds() -> list[str]:
+    """Names of the kinds that are tuners and nothing else."""
+    return [kind.name for kind in unit_kinds().values() if kind.battery == "tuner"]
+
+
+def kinds_with_a_tuner() -> list[str]:
+    """Names of the kinds that are tuners, or have one beside what else they are."""
+    return [kind.name for kind in unit_kinds().values() if kind.has_tuner]
 
 
 def kind_like(

@@ -118,7 +118,10 @@ def widest_distortion(session: Session, like: Reading) -> Reading | None:
 
 def without_distortion(session: Session) -> Iterator[list[Reading]]:
     """Powers of one output at rising levels, where no distortion could be given at any of them."""
-    powers = [r for r in session.of("output_power") if r.load_ohm and r.frequency_hz]
+    powers = [
+        r for r in session.of("output_power")
+        if r.load_ohm and r.frequency_hz and r.driven in (None, r.output)
+    ]  # fmt: skip
     bare = [r for r in powers if widest_distortion(session, r) is None]
     for same in grouped(bare, _place).values():
         if len({r.value for r in same}) >= LEAST_LEVELS:

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from backbench.comparison.compared_points import compared_points
 from backbench.comparison.differences import Difference
-from backbench.comparison.standings import compared_points
 from backbench.comparison.unit_comparison import Comparison
 from backbench.publish import finding_sentences
 

@@ -7,8 +7,10 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from backbench.comparison.compared_points import compared_points
+from backbench.comparison.peers import Peers
 from backbench.comparison.stale_figures import MARK, Stale
-from backbench.comparison.standings import Standing, compared_points
+from backbench.comparison.standings import Standing
 from backbench.documents.kinds import kind_of_unit
 from backbench.metrics.registry import registry
 from backbench.metrics.traits import AT_POWERS
@@ -77,7 +79,7 @@ class TableEntry:
 
 def battery(
     store: Database, site_data: SiteData, review_key: str, unit_key: str, kind_name: str,
-    lines: Sequence[Standing], peers: Sequence[str], stale: Stale,
+    lines: Sequence[Standing], peers: Peers, stale: Stale,
 ) -> list[TableEntry]:  # fmt: skip
     """The table's rows: first those that units are compared in, then the rest by test point.
 
@@ -129,7 +131,7 @@ def _line_for(rows: Sequence[Row], lines: Iterable[Standing]) -> Standing | None
 
 
 def _entry(
-    rows: Sequence[Row], line: Standing | None, site_data: SiteData, peers: Sequence[str],
+    rows: Sequence[Row], line: Standing | None, site_data: SiteData, peers: Peers,
     stale: Stale,
 ) -> TableEntry:  # fmt: skip
     first = rows[0]
@@ -163,10 +165,12 @@ def _detail(text: str) -> str:
     return ", ".join(f"{name} {value}" for name, value in json.loads(text).items())
 
 
-def peer_strip_of(line: Standing, site_data: SiteData, peers: Sequence[str]) -> PeerStrip | None:
+def peer_strip_of(line: Standing, site_data: SiteData, peers: Peers) -> PeerStrip | None:
     """A unit's standing as a strip plot among its peers."""
     column = site_data.values.get((line.metric, line.point_key, line.limit_percent), {})
     others = [
-        float(column[key]["value"]) for key in peers if key in column and key != line.unit_key
+        float(column[key]["value"])
+        for key in peers.at(line.point_key)
+        if key in column and key != line.unit_key
     ]
     return peer_strip(others, line.value, line.uncertainty, line.unit, line.bound)

@@ -87,7 +87,11 @@ def scorecard_rows(compared: Comparison, site_data: SiteData) -> Iterator[dict[s
     """A row a ranked figure and unit: the unit itself first, its peers after it."""
     for line in ranked(compared.lines):
         column = site_data.values.get((line.metric, line.point_key, line.limit_percent), {})
-        others = [key for key in compared.peers.keys if key in column and key != line.unit_key]
+        others = [
+            key
+            for key in compared.peers.at(line.point_key)
+            if key in column and key != line.unit_key
+        ]
         for key in (line.unit_key, *others):
             values = vars(line) if key == line.unit_key else column[key]
             yield {

@@ -162,7 +162,7 @@ def _part(
     current = compared.review_key == review
     entries = battery(
         store, site_data, review, unit, compared.kind,
-        lines=compared.lines, peers=compared.peers.keys, stale=stale,
+        lines=compared.lines, peers=compared.peers, stale=stale,
     )  # fmt: skip
     judged = compared.verdicts if current else tuple(verdicts(store, unit, review))
     card = scorecard_picture(renderer, site_data, compared) if current and most else None

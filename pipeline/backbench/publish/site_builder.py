@@ -10,9 +10,10 @@ from pathlib import Path
 from typing import Any
 
 from backbench.charts.declaration import MOST_ROWS
+from backbench.comparison.compared_points import compared_points
 from backbench.comparison.compared_sides import two_units
 from backbench.comparison.stale_figures import Stale
-from backbench.comparison.standings import Common, compared_points, read_common
+from backbench.comparison.standings import Common, read_common
 from backbench.comparison.unit_comparison import Comparison, compare_unit
 from backbench.documents.settings import Settings
 from backbench.errors import UserError
@@ -182,8 +183,7 @@ def _unit_page(
         picture, files = builder.save_picture(card)
         yield from files
     entries = [
-        (line, peer_strip_of(line, builder.site_data, compared.peers.keys))
-        for line in compared.lines
+        (line, peer_strip_of(line, builder.site_data, compared.peers)) for line in compared.lines
     ]
     yield builder.put(
         f"units/{key}.html", "unit.html", "index.html", unit=unit, compared=compared,

@@ -17,6 +17,7 @@ from backbench.test_points.points import (
     of_family,
     shipped_points,
     sort_of_reading,
+    sorts_by_kind,
 )
 from backbench.test_points.repeatability import sync_repeatability
 from backbench.test_points.scope import chosen_reviews
@@ -47,7 +48,7 @@ def sync_points(store: Database, settings: Settings) -> bool:
 
 def _row(point: TestPoint) -> dict[str, object]:
     columns = {**vars(point), "volume_setting": point.volume}
-    del columns["volume"]
+    del columns["volume"], columns["driven"]
     lists = {name: list(columns[name]) if columns[name] else None for name in LISTS}
     return {**columns, **lists}
 
@@ -122,6 +123,8 @@ met AS (
       AND (point.metrics IS NULL OR list_contains(point.metrics, reading.metric))
       AND (point.input_sort IS NULL OR point.input_sort = {input_sort})
       AND {volume_fits}
+      AND (NOT list_contains($all_driven, point.point_key) OR reading.driven IS NULL)
+      AND (NOT list_contains($one_driven, point.point_key) OR reading.driven = reading.output)
       AND (NOT list_contains($loudspeaker_only, reading.metric)
            OR list_contains($loudspeaker_kinds, appearance.kind))
       AND (point.frequency_hz IS NULL OR {same_frequency})
@@ -184,8 +187,11 @@ def _assign(store: Database, review_keys: Sequence[str] | None) -> None:
     of_traits = {
         "levels": [*registry().having(lambda traits: traits.own_stimulus == "voltage")],
         "at_limits": [*of_family("greatest power")],
-        "of_equalised": [*registry().having(lambda traits: traits.equalised)],
         "shipped": [point.point_key for point in shipped_points()],
+        **{
+            f"{which}_driven": [p.point_key for p in shipped_points() if p.driven == which]
+            for which in ("all", "one")
+        },
         "loudspeaker_only": [*registry().having(lambda traits: traits.loudspeaker_only)],
         "loudspeaker_kinds": loudspeaker_kinds(),
     }
@@ -198,6 +204,6 @@ def _assign(store: Database, review_keys: Sequence[str] | None) -> None:
         input_sort=sort_of_reading("reading.", "reading.metric", "appearance.kind"),
         volume_fits=VOLUME_FITS,
     )
-    store.run(sql, {**WINDOWS, **of_traits, **values})
+    store.run(sql, {**WINDOWS, **of_traits, **sorts_by_kind(), **values})
     assign_between(store, {**WINDOWS, **of_traits}, review_keys)
     sync_repeatability(store)

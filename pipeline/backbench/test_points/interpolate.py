@@ -22,7 +22,7 @@ from backbench.quantities.writing import in_text
 from backbench.signal.between_steps import Place, value_between
 from backbench.storage.database import Database
 from backbench.test_points.frequencies import off_frequency, same_frequency
-from backbench.test_points.points import sort_of_reading
+from backbench.test_points.points import sort_of_reading, sorts_by_kind
 from backbench.test_points.scope import chosen_reviews
 from backbench.test_points.swept_readings import OF_READINGS, any_sweep, of_sweeps
 
@@ -202,6 +202,7 @@ wanted AS (
     JOIN test_point AS point ON point.metrics IS NULL
         AND list_contains(string_split(point.stimulus, ', '), sweeps.stimulus)
         AND (point.input_sort IS NULL OR point.input_sort = {input_sort})
+        AND NOT list_contains($one_driven, point_key)
         AND NOT (list_contains($shipped, point_key) AND (
             coalesce(lower(trim(controls)) NOT IN ('flat', 'defeated', 'bypassed'), false)
             OR coalesce(try_cast(regexp_extract(tap, '[0-9.]+') AS DOUBLE) <> point.load_ohm,
@@ -257,9 +258,9 @@ def assign_between(
         off_frequency=off_frequency(sweep_hz, point_hz),
         input_sort=sort_of_reading("sweeps.", "sweeps.metric", "appearance.kind"),
     )  # fmt: skip
-    names = ("load_within", "bridging", "levels", "shipped", "of_equalised")
+    names = ("load_within", "bridging", "levels", "shipped", "one_driven")
     values |= {
-        **{n: windows[n] for n in names}, **of_sweeps(), "exact": EXACT,
+        **{n: windows[n] for n in names}, **sorts_by_kind(), **of_sweeps(), "exact": EXACT,
         "powers": [*registry().having(lambda traits: traits.own_stimulus == "power")],
     }  # fmt: skip
     found = list(_interpolations(store.records(sql, values)))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import cache
+from typing import Literal
 
 from backbench.documents.file_names import SETTINGS_NAME
 from backbench.documents.input_sorts import (
@@ -14,7 +15,9 @@ from backbench.documents.input_sorts import (
     INPUTS,
     LINE,
     PHONO,
+    TUNER,
 )
+from backbench.documents.kinds import tuner_kinds
 from backbench.documents.settings import CustomTestPoint, Settings
 from backbench.errors import Fault, UserError
 from backbench.metrics.registry import registry
@@ -31,10 +34,20 @@ OWN_AT_HEADPHONES = (
     "preamp-1khz-2v",
 )  # fmt: skip
 """Test points that stand again for a headphone socket beside other outputs."""
+OWN_AT_TUNERS = ("idle", "channels-1khz")
+"""Test points that stand again for a tuner, of a receiver and alone."""
+BROADCAST = ("tuner table", "fm tone", "interference table")
+"""Analysis kinds of what a tuner alone is given."""
 OTHER_PATHS = (
     (PHONO, OWN_AT_INPUTS), (COIL, OWN_AT_INPUTS), (HEADPHONES, OWN_AT_HEADPHONES),
+    (TUNER, OWN_AT_TUNERS),
 )  # fmt: skip
 """Sorts of path that are no line input to the usual output, each with its test points."""
+ALONE = (
+    *(f"tone-1khz-{power}-8ohm" for power in ("1w", "5w", "half", "rated")),
+    *(f"limit-1khz-{load}ohm" for load in (2, 4, 8, 16)),
+)
+"""Test points that stand again for one output driven: the supply then feeds no other."""
 HEADPHONE_LOADS = (32.0, 300.0)
 """Resistors that stand for headphones, ohm (common practice, no source)."""
 HEADPHONE_W = 0.01
@@ -52,6 +65,7 @@ class TestPoint:
     tones_hz: both frequencies of a two-tone stimulus, in Hz, rising.
     metrics: the metrics that the point is for; all of the stimulus where None.
     input_sort: the sort of path that it is for (of `INPUTS`, LINE or HEADPHONES).
+    driven: "all" where every output has to be driven, "one" where this output alone.
     volume: "full" where a stated setting has to be that, "least" where it has to be the lowest.
     """
 
@@ -70,6 +84,7 @@ class TestPoint:
     metrics: tuple[str, ...] | None = None
     input_sort: str | None = None
     volume: str | None = None
+    driven: Literal["all", "one"] | None = None
 
 
 TONE = "tone, steps, tone trace table, distortion table, harmonics table"
@@ -92,14 +107,26 @@ def shipped_points() -> list[TestPoint]:
 
 @cache
 def _shipped() -> tuple[TestPoint, ...]:
-    line = [replace(point, input_sort=LINE) for point in _line_points()]
+    line = [replace(point, input_sort=point.input_sort or LINE) for point in _line_points()]
     known = {point.point_key: point for point in line}
     others = [
         replace(known[key], point_key=at_input(sort, key), input_sort=sort,
                 title=f"{_path(sort)}: {known[key].title}")
         for sort, own in OTHER_PATHS for key in own
     ]  # fmt: skip
-    return (*line, *others, *_into_headphones())
+    alone = [_one_driven(known[key]) for key in ALONE]
+    return (*line, *alone, *others, *_into_headphones())
+
+
+def _one_driven(point: TestPoint) -> TestPoint:
+    """The same conditions with this output alone driven."""
+    return replace(point, point_key=alone(point.point_key), driven="one",
+                   title=f"{point.title}, one output driven")  # fmt: skip
+
+
+def alone(point_key: str) -> str:
+    """The key of the point of one output driven that stands beside one of all."""
+    return f"{point_key}-one-driven"
 
 
 def for_headphones(point_key: str) -> bool:
@@ -108,8 +135,14 @@ def for_headphones(point_key: str) -> bool:
     return point.input_sort == HEADPHONES or point.load_ohm in HEADPHONE_LOADS
 
 
+def is_of_a_tuner(point_key: str) -> bool:
+    """Whether a test point is a shipped one of what a tuner gives."""
+    point = _shipped_by_key().get(point_key)
+    return point is not None and point.input_sort == TUNER
+
+
 def _path(sort: str) -> str:
-    return "headphone socket" if sort == HEADPHONES else f"{sort} input"
+    return {HEADPHONES: "headphone socket", TUNER: "tuner"}.get(sort, f"{sort} input")
 
 
 def _into_headphones() -> Iterator[TestPoint]:
@@ -149,12 +182,17 @@ def _line_points() -> list[TestPoint]:
             power_share=None,
             power_within=0.25,
             level_v=2.0,
+            driven="all",
         ),
         TestPoint("response", "response, 20 Hz to 20 kHz", "sweep, response table"),
         TestPoint(
-            "two-tone-19k-20k", "19 kHz and 20 kHz, 1:1", "two tones", tones_hz=(19000.0, 20000.0)
+            "two-tone-19k-20k", "19 kHz and 20 kHz, 1:1", "two tones", tones_hz=(19000.0, 20000.0),
+            driven="all",
         ),
-        TestPoint("two-tone-60-7k", "60 Hz and 7 kHz", "two tones", tones_hz=(60.0, 7000.0)),
+        TestPoint(
+            "two-tone-60-7k", "60 Hz and 7 kHz", "two tones", tones_hz=(60.0, 7000.0),
+            driven="all",
+        ),
         TestPoint("square-and-sine", "square wave of 3.15 kHz with 15 kHz", "square and sine"),
         TestPoint("square-1khz", "1 kHz square wave", "square", 1000.0),
         TestPoint("square-10khz", "10 kHz square wave", "square", 10000.0),
@@ -163,9 +201,12 @@ def _line_points() -> list[TestPoint]:
         TestPoint("silent-medium", "silent groove or erased tape playing", "silent medium"),
         TestPoint("played-sweep", "sweep of a test record or tape", "played sweep"),
         TestPoint(BY_HAND_POINT, "entered by hand", BY_HAND),
-        TestPoint("tuner-table", "table of RF levels", "tuner table"),
-        TestPoint("fm-tone", "tone that modulates a carrier", "fm tone"),
-        TestPoint("interference-table", "table beside an interferer", "interference table"),
+        TestPoint("tuner-table", "table of RF levels", "tuner table", input_sort=TUNER),
+        TestPoint("fm-tone", "tone that modulates a carrier", "fm tone", input_sort=TUNER),
+        TestPoint(
+            "interference-table", "table beside an interferer", "interference table",
+            input_sort=TUNER,
+        ),
     ]  # fmt: skip
 
 
@@ -193,6 +234,7 @@ def _powered() -> Iterator[TestPoint]:
                     power_share=share,
                     power_within=0.25,
                     load_ohm=load,
+                    driven="all",
                 )
 
 
@@ -218,6 +260,7 @@ def _unpowered() -> Iterator[TestPoint]:
                 hertz,
                 load_ohm=load,
                 metrics=of_family("greatest power"),
+                driven="all",
             )
     yield TestPoint(
         "overload-1khz", "greatest input at 1 kHz", TONE, 1000.0,
@@ -283,12 +326,24 @@ def sort_of_reading(table: str, metric: str, kind: str) -> str:
     """The sort of path whose test points a reading stands at, as SQL.
 
     A phono stage's own input, a headphone amplifier's own socket, and a metric that is about the
-    curve of a phono input stand at the points of a line input. Needs the parameter $of_equalised.
+    curve of a phono input stand at the points of a line input; what a tuner gives by itself and
+    what was played through an antenna input at those of a tuner. Needs the parameters of
+    `sorts_by_kind`.
     """
     sort = sort_in_columns(table)
     return (
         f"CASE WHEN list_contains($of_equalised, {metric}) THEN '{LINE}' "
+        f"WHEN list_contains($broadcast, {table}stimulus) THEN '{TUNER}' "
+        f"WHEN {sort} = '{LINE}' AND list_contains($tuner_kinds, {kind}) THEN '{TUNER}' "
         f"WHEN {sort} = '{PHONO}' AND lower({kind}) LIKE '%phono%' THEN '{LINE}' "
         f"WHEN {sort} = '{HEADPHONES}' AND lower({kind}) LIKE '%headphone%' THEN '{LINE}' "
         f"ELSE {sort} END"
     )
+
+
+def sorts_by_kind() -> dict[str, object]:
+    """The parameters of `sort_of_reading`."""
+    return {
+        "of_equalised": [*registry().having(lambda traits: traits.equalised)],
+        "tuner_kinds": tuner_kinds(), "broadcast": [*BROADCAST],
+    }  # fmt: skip
