@@ -228,7 +228,9 @@ def _expected(metric: str, kind: UnitKind, outputs: int) -> bool:
     traits = registry().traits(metric)
     if traits.usual_stimulus == BY_HAND:
         return False
-    if traits.of_medium not in (None, kind.medium):
+    if traits.of_medium not in (None, kind.medium) or (
+        traits.flat and kind.battery == "phono stage"
+    ):
         return False
     if traits.only_with is not None or kind.battery in OWN_METRICS_ONLY:
         return traits.only_with == kind.battery
