@@ -198,7 +198,7 @@ def _failed(v: Verdict) -> str:
     shown = quantity(v.value, v.unit) if v.value is not None else "no value"
     side = f" ({v.output})" if v.output else ""
     at = f" at {v.promised_at}" if v.promised_at else ""
-    return f"{lowered(v.title)} {shown}{side} where {v.printed}{at} is promised"
+    return f"{lowered(v.title)} {shown}{side} where {v.limit_text}{at} is promised"
 
 
 def _missing(c: Facts) -> str:
