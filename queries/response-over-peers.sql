@@ -32,12 +32,21 @@ chosen AS (
     WHERE CASE WHEN $unit = '' THEN technology = coalesce(nullif($technology, ''), (FROM commonest))
                ELSE (technology, kind_group) IN (SELECT (technology, kind_group) FROM marked) END
 ),
+otherwise AS (
+    -- with tone controls turned, through a phono input, beside another that stands for the unit
+    SELECT reading.review_key, analysis_key, unit_key, output
+    FROM reading
+    ANTI JOIN reading_point ON reading_point.reading_key = reading.reading_key
+        AND reading_point.review_key = reading.review_key AND point_key = 'response'
+    WHERE metric = 'response_spread'
+),
 newest AS (
     SELECT curve.*
     FROM curve
     SEMI JOIN (FROM unit_period WHERE standing) AS standing USING (review_key, unit_key)
     JOIN chosen USING (unit_key)
     JOIN review USING (review_key)
+    ANTI JOIN otherwise USING (review_key, analysis_key, unit_key, output)
     WHERE curve = 'response'
     QUALIFY row_number() OVER (
         PARTITION BY unit_key, output ORDER BY reviewed DESC, review_key DESC, analysis_key

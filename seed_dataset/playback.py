@@ -83,7 +83,10 @@ class Playback:
         if driven:
             rest = self.left_over * tone + quiet[:, 1]
             return both(tone, rest) if driven == "left" else both(rest, tone)
-        return both(tone, self.machine.tone(hz, seconds, self.right, 1, late_s=self.late_s))
+        right = self.machine.tone(
+            hz, seconds, self.right, 1, third_percent=self.third_percent, late_s=self.late_s
+        )
+        return both(tone, right)
 
 
 def both(left: Array, right: Array) -> Array:

@@ -259,6 +259,24 @@ def test_two_receivers_through_phono_and_aux_are_not_compared(given: Any) -> Non
     assert (own.n, own.point) == (1, "phono input: idle, input terminated")
 
 
+@pytest.mark.parametrize(
+    ("kind", "named", "stands"),
+    [("phono stage", None, False), ("receiver", "phono", False), ("receiver", "MC 100 ohm", False),
+     ("receiver", "aux", True)],
+)  # fmt: skip
+def test_a_curve_that_is_to_fall_is_not_compared_as_a_flat_one(
+    given: Any, kind: str, named: str | None, stands: bool
+) -> None:
+    """A perfect phono stage spreads over 39 dB and is 3 dB down at 2 kHz: RIAA, table of 1954."""
+    given.unit("a", kind=kind)
+    given.reading("a", "response_spread", 38.9, under="sweep", input=named)
+    given.reading("a", "response_high_3db", 2120.0, under="sweep", input=named)
+    error = given.reading("a", "riaa_error", 0.3, under="sweep", input=named)
+    found = points(given.build())
+    assert (len(found.get("response", ())) > 1) is stands
+    assert error in found["response"]
+
+
 def test_a_unit_with_both_inputs_shows_both(given: Any) -> None:
     given.unit("a", kind="receiver")
     given.reading("a", "noise_a", 1e-4, 1e-6, under="idle", input="aux")

@@ -185,8 +185,8 @@ def test_response_of_a_machine_whose_speed_wanders() -> None:
 
 def _limits(stimulus: Stimulus, volts: Array) -> dict[str, MeasuredValue]:
     taken = CaptureData(stimulus, Conditions(), {1: Track(volts, 12_000.0, 10.0, 0.003)})
-    found = [f.figure for f in measure(taken)[0] if f.metric.name == "played_limit" and f.figure]
-    return {f.detail["end"]: f for f in found}
+    found = {f.metric.name: f.figure for f in measure(taken)[0] if f.figure}
+    return {"lower": found["played_low_limit"], "upper": found["played_high_limit"]}
 
 
 def test_resonance_of_arm_and_cartridge() -> None:
@@ -210,7 +210,7 @@ def test_resonance_of_arm_and_cartridge() -> None:
 def test_a_record_without_a_sweep_is_refused() -> None:
     stimulus = SweepOnMedium(played_sweep_hz=[20.0, 5000.0], sweep_s=10.0)
     found = findings(stimulus, MACHINE.noise(8.0))
-    assert "no sweep" in (found["played_limit", 1].reason or "")
+    assert "no sweep" in (found["played_low_limit", 1].reason or "")
 
 
 def level(hz: float, volts: float, recorded: str = "250 nWb/m") -> Reading:

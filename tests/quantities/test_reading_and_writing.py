@@ -14,7 +14,15 @@ from backbench.quantities.faults import UnreadableQuantity
 from backbench.quantities.numerals import read_number
 from backbench.quantities.reading import read_load, read_quantity, read_value
 from backbench.quantities.units import UNITS, spelled_unit
-from backbench.quantities.writing import exact, measured, number, ordinary, quantity, value_alone
+from backbench.quantities.writing import (
+    exact,
+    measured,
+    number,
+    ordinary,
+    quantity,
+    value_alone,
+    with_minus_signs,
+)
 
 READ: list[tuple[str, str, float, str | None]] = [
     # Signs of a fraction and of thousands.
@@ -245,3 +253,12 @@ def test_a_column_has_one_decimal_sign() -> None:
     assert column_sign({"F2": "1,234", "F3": "low"}) is None
     with pytest.raises(MixedDecimalSigns, match=r"'0,08 %' in F2 .*, '0.08 %' in F3"):
         column_sign({"F2": "0,08 %", "F3": "0.08 %"})
+
+
+@pytest.mark.parametrize(
+    ("typed", "shown"),
+    [("at most -75 dB", "at most −75 dB"), ("20-20000 Hz", "20-20000 Hz"),
+     ("-.5 dB at 2024-01-02", "−.5 dB at 2024-01-02"), ("push-pull", "push-pull")],
+)  # fmt: skip
+def test_a_typed_minus_is_shown_as_one(typed: str, shown: str) -> None:
+    assert with_minus_signs(typed) == shown

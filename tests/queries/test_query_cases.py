@@ -193,6 +193,9 @@ CASES = [
         curve a response [100.0,1000.0,1010.0,30000.0] [-2.0,0.0,0.2,-9.0]
         curve b response [100.0,1000.0] [-1.0,0.0]
         curve c response [100.0,1000.0] [-7.0,0.0]
+        unit d
+        reading d response_spread 38.0 0.1 under=sweep input=phono analysis_key=c
+        curve d response [100.0,1000.0] [13.0,0.0]
         """, """
         unit_key | frequency_hz | level_db | low_db | high_db | peers | mask_db | mask_high_hz
         a        | 100          | -2       | -1.9   | -1.1    | 2     | 3       | 20000
@@ -305,7 +308,9 @@ CASES = [
         curve a response [100.0,1000.0] [-2.0,0.0]
         curve b response [100.0,1000.0] [-1.0,0.0]
         curve b response [100.0,1000.0] [-1.5,0.0] output=right
+        reading c response_spread 3.0 0.1 under=sweep analysis_key=c
         curve c response [100.0,1000.0] [-3.0,0.0]
+        curve c response [100.0,1000.0] [-9.0,0.0] analysis_key=a
         """, """
         unit_key | output | x    | y
         c        | left   | 100  | -3

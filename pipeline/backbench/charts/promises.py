@@ -46,7 +46,7 @@ COLUMNS = (
 MOST_STRIPS = 7
 MOST_MISSED_NAMED = 3
 DOT_PX = 7.5
-NAMES_PX, COUNTS_PX = 250.0, 196.0
+NAMES_PX, COUNTS_PX = 250.0, 226.0
 STACKED_WORDS_PX, STACKED_PX = 46.0, 126.0
 TITLE = "Better than specified by (dB)"
 HEADING = "Specified and measured"
@@ -173,7 +173,9 @@ def _words(
     else:
         lines = wrapped(strip.title, area.left - 40, theme.TEXT_PX)
         words = _stacked(lines, edge(chart_input) - area.left, middle, theme.TEXT_PX)
-        words += _stacked(strip.counts.split(", "), area.width + 16, middle, theme.SMALL_PX)
+        unbroken = ", ".join(part.replace(" ", "\u00a0") for part in strip.counts.split(", "))
+        counts = wrapped(unbroken, COUNTS_PX - 36, theme.SMALL_PX, 3)
+        words += _stacked(counts, area.width + 16, middle, theme.SMALL_PX)
     return [*straight_lines(line, area.width, area.height), *words]
 
 
@@ -250,7 +252,7 @@ def _key(
                   text_mark(name, left + 18, y, theme.SMALL_PX, colour=theme.SOFT_INK)]  # fmt: skip
         left += 34 + text_width(name, theme.SMALL_PX)
     notes = ["open: inconclusive"] * any(row["outcome"] == "inconclusive" for row in rows)
-    notes += [f"{counted(left_out, 'quantity')} more not drawn"] * bool(left_out)
+    notes += [f"{counted(left_out, 'quantity', 'quantities')} more not drawn"] * bool(left_out)
     if narrow(chart_input):
         left, y = start, y + 22
     note = text_mark("; ".join(notes), left + 6, y, theme.SMALL_PX, colour=theme.SOFT_INK)

@@ -40,7 +40,7 @@ COLUMNS = (
 MOST_FIGURES = 6
 FEWEST_ROWS = 4
 """Fewer figures stand no further apart than so many."""
-NAMES_PX, VALUES_PX = 268.0, 286.0
+NAMES_PX, VALUES_PX = 268.0, 310.0
 DOT_PX = 7.0
 LINE_PX = 17.0
 GOOD_AT_RIGHT = "better →"
@@ -195,7 +195,7 @@ def _words(own: Row, area: PlotArea, middle: float) -> list[alt.Chart]:
     """Name and test point at the left; value, place and specification at the right."""
     room, left = NAMES_PX - 44, 26 - NAMES_PX
     title = wrapped(own["title"], room / BOLD, theme.TEXT_PX)
-    verdict = wrapped(own["verdict"] or NO_PROMISE, VALUES_PX - 40, theme.SMALL_PX)
+    verdict = wrapped(own["verdict"] or NO_PROMISE, VALUES_PX - 40, theme.SMALL_PX, 3)
     value = _value_and_place(own)
     point = shortened(own["point"], room, theme.SMALL_PX)
     return [

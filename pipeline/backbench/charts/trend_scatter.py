@@ -78,10 +78,12 @@ def _of_all(chart_input: ChartInput, rows: Sequence[Row], line: Trend | None) ->
     if not line.is_withheld and line.is_seen:
         return f"{title} tends to be {way} at greater {x_title}, over {units}"
     if line.is_withheld:
-        within = [f"{'higher' if own.slope > 0 else 'lower'} within {group}"
+        within = [f"{'higher' if own.slope > 0 else 'lower'} among {group} units"
                   for group, own in line.within.items() if _is_drawn(own)]  # fmt: skip
-        text = f"{title}: no trend over all {units} is shown, technologies differ"
-        return text + (f"; at greater {x_title}, {listed(within)}" if within else "")
+        why = f"over all {units} no trend is shown, as technologies differ"
+        if within:
+            return f"{title}: {listed(within)} at greater {x_title}; {why}"
+        return f"{title}: {why}"
     return f"{title}: no relation to {x_title} is seen over {units}, so no trend is shown"
 
 

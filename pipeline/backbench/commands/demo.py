@@ -15,7 +15,7 @@ def demo(
     folder: Annotated[Path, typer.Argument(help="A new or empty folder.")] = Path("backbench-demo"),
     processes: Processes = None,
 ) -> None:
-    """Try backbench on an invented catalogue of sixty units: ingest, compare and draw it.
+    """Try backbench on an invented catalogue of many kinds of unit: ingest, compare and draw it.
 
     Example: backbench demo
     """

@@ -198,7 +198,7 @@ def _failed(v: Verdict) -> str:
     shown = quantity(v.value, v.unit) if v.value is not None else "no value"
     side = f" ({v.output})" if v.output else ""
     at = f" at {v.promised_at}" if v.promised_at else ""
-    return f"{lowered(v.title)} {shown}{side} where {v.printed}{at} is promised"
+    return f"{lowered(v.title)} {shown}{side} where {v.limit_text}{at} is promised"
 
 
 def _missing(c: Facts) -> str:
@@ -228,7 +228,9 @@ def _expected(metric: str, kind: UnitKind, outputs: int) -> bool:
     traits = registry().traits(metric)
     if traits.usual_stimulus == BY_HAND:
         return False
-    if traits.of_medium not in (None, kind.medium):
+    if traits.of_medium not in (None, kind.medium) or (
+        traits.flat and kind.battery == "phono stage"
+    ):
         return False
     if traits.only_with is not None or kind.battery in OWN_METRICS_ONLY:
         return traits.only_with == kind.battery

@@ -24,7 +24,7 @@ from backbench.comparison.promised_power import at_power
 from backbench.comparison.rated_power import rated_power
 from backbench.documents.input_sorts import LINE, path_in_words
 from backbench.metrics.registry import registry
-from backbench.quantities.writing import MOST_DIGITS, measured, quantity
+from backbench.quantities.writing import MOST_DIGITS, measured, quantity, with_minus_signs
 from backbench.statistics.conformity import Decision, conformance, outcome_of, size_conformance
 from backbench.storage.database import Database
 from backbench.test_points.assign import FULL_VOLUME
@@ -73,6 +73,11 @@ class Verdict:
     again_outcome: Outcome | None = None
     reading_key: str = ""
     bound: str | None = None
+
+    @property
+    def limit_text(self) -> str:
+        """The limit as printed, as it is shown."""
+        return with_minus_signs(self.printed)
 
     @property
     def decided(self) -> bool:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -69,22 +68,41 @@ def played_sweep(capture_data: CaptureData, number: int) -> PlayedSweepView:
     )
 
 
+_LIMIT = (
+    "where the level last is within 3 dB of that at 1 kHz; a bound where the sweep ends before; "
+)
+
+
 @metric(
-    "played_limit",
-    title="End of the played response",
+    "played_low_limit",
+    title="Lower end of the played response",
     unit="Hz",
     better="neither",
     source="common practice, no source",
     stimuli=["played sweep"],
     version=1,
-    choice="where the level last is within 3 dB of that at 1 kHz, towards each end (detail tells "
-    "which); a bound where the sweep ends before; " + _CHOICE,
+    choice=_LIMIT + _CHOICE,
     traits=Traits(compared_at=OF_A_PLAYED_SWEEP, position=221, only_with="transport"),
 )
-def played_limit(seen: PlayedSweepView) -> Iterator[MeasuredValue]:
-    """Frequency at which the played response has fallen by 3 dB, at either end."""
-    yield _end(seen, "upper")
-    yield _end(seen, "lower")
+def played_low_limit(seen: PlayedSweepView) -> MeasuredValue:
+    """Frequency below 1 kHz at which the played response has fallen by 3 dB."""
+    return _end(seen, "lower")
+
+
+@metric(
+    "played_high_limit",
+    title="Upper end of the played response",
+    unit="Hz",
+    better="neither",
+    source="common practice, no source",
+    stimuli=["played sweep"],
+    version=1,
+    choice=_LIMIT + _CHOICE,
+    traits=Traits(compared_at=OF_A_PLAYED_SWEEP, position=224, only_with="transport"),
+)
+def played_high_limit(seen: PlayedSweepView) -> MeasuredValue:
+    """Frequency above 1 kHz at which the played response has fallen by 3 dB."""
+    return _end(seen, "upper")
 
 
 def _end(seen: PlayedSweepView, end: str) -> MeasuredValue:
@@ -97,15 +115,13 @@ def _end(seen: PlayedSweepView, end: str) -> MeasuredValue:
     below = np.flatnonzero(y < -FALL_DB)
     if not len(below):
         edge = float(np.exp(x[-1]))
-        return MeasuredValue(
-            edge, 0.03 * edge, bound="lower" if end == "upper" else "upper", detail={"end": end}
-        )
+        return MeasuredValue(edge, 0.03 * edge, bound="lower" if end == "upper" else "upper")
     i = max(int(below[0]), 1)
     share = (y[i - 1] + FALL_DB) / max(y[i - 1] - y[i], 1e-9)
     value = float(np.exp(x[i - 1] + share * (x[i] - x[i - 1])))
     slope = max(abs(y[i] - y[i - 1]) / abs(x[i] - x[i - 1]), 1.0)
     relative = math.hypot(float(own[i]) / slope, abs(float(x[i] - x[i - 1])) / math.sqrt(12))
-    return MeasuredValue(value, relative * value, relative * value, detail={"end": end})
+    return MeasuredValue(value, relative * value, relative * value)
 
 
 @metric(

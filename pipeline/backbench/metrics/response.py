@@ -59,6 +59,7 @@ def gain_at_1_khz(response: ResponseView) -> MeasuredValue:
     traits=Traits(
         session_spread=ONE_SWEEP,
         compared_at=OVER_THE_BAND,
+        flat=True,
         position=160,
         listening="flatness",
         whole_band=True,
@@ -148,6 +149,7 @@ def response_bump_at(response: ResponseView) -> MeasuredValue:
         session_spread=corner(3.0),
         also_called=("-3 db low", "lower -3 db", "lf -3 db", "-3 db lower"),
         compared_at=OVER_THE_BAND,
+        flat=True,
         position=170,
         captions=("response-over-peers",),
     ),
@@ -170,6 +172,7 @@ def response_low_3db(response: ResponseView) -> MeasuredValue:
         session_spread=corner(3.0),
         also_called=("-3 db high", "upper -3 db", "hf -3 db", "-3 db upper"),
         compared_at=OVER_THE_BAND,
+        flat=True,
         position=180,
         captions=("response-over-peers",),
     ),

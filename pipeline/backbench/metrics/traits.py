@@ -102,6 +102,8 @@ class Traits:
     only_with: the usual captures of the kinds of unit that have it, where others have none.
     of_medium: what a machine must play to have it, where machines for others have none.
     equalised: it is a property of a phono input, so that readings through one are compared.
+    flat: it is about a response that is to be flat, so that none through a phono input, whose
+        response is a curve, is compared.
     set_by_reviewer: the reviewer set the value; it is no property of the unit, so no difference.
     whole_band: the value holds for the whole audio band, 20 Hz to 20 kHz.
     is_power: the value is itself an output power; a published power is then the limit and no
@@ -151,6 +153,7 @@ class Traits:
     only_with: Battery | None = None
     of_medium: Medium | None = None
     equalised: bool = False
+    flat: bool = False
     set_by_reviewer: bool = False
     whole_band: bool = False
     is_power: bool = False

@@ -177,7 +177,7 @@ def promise_text(line: Standing, verdicts: Sequence[Verdict]) -> str:
         return ""
     first = min(verdicts, key=lambda v: (not _of_figure_itself(v, line), SEVERITY.index(v.outcome)))
     more = len(verdicts) - 1
-    text = f"specified {first.printed}"
+    text = f"specified {first.limit_text}"
     if _of_figure_itself(first, line):
         text += f": {first.outcome}"
     else:

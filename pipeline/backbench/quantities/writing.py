@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Sequence
 
 from backbench.quantities.units import PREFIXES, symbol, takes_prefix
@@ -14,6 +15,7 @@ MOST_DIGITS = 4
 NO_BREAK = "\u00a0"
 THIN = "\u202f"
 """Between thousands, of which neither a point nor a comma keeps them (SI Brochure, 5.4.4)."""
+_TYPED_MINUS = re.compile(r"(?<![\w.,])-(?=[0-9.])")
 _ORDINARY = str.maketrans({NO_BREAK: " ", THIN: " ", "−": "-"})
 
 
@@ -111,6 +113,11 @@ def exact(value: float, unit: str, bound: str | None = None) -> str:
 def ordinary(text: str) -> str:
     """The same text in characters that every terminal has and a reader can type: for a terminal."""
     return text.translate(_ORDINARY)
+
+
+def with_minus_signs(text: str) -> str:
+    """A text as somebody typed it, with a minus sign where a hyphen stands before a number."""
+    return _TYPED_MINUS.sub("−", text)
 
 
 def _mark(unit: str, power: int) -> str:

@@ -48,6 +48,8 @@ ALONE = (
     *(f"limit-1khz-{load}ohm" for load in (2, 4, 8, 16)),
 )
 """Test points that stand again for one output driven: the supply then feeds no other."""
+NOWHERE = "no input"
+"""A sort of path without test points: of a figure that presumes what the path isn't to give."""
 HEADPHONE_LOADS = (32.0, 300.0)
 """Resistors that stand for headphones, ohm (common practice, no source)."""
 HEADPHONE_W = 0.01
@@ -326,13 +328,16 @@ def sort_of_reading(table: str, metric: str, kind: str) -> str:
     """The sort of path whose test points a reading stands at, as SQL.
 
     A phono stage's own input, a headphone amplifier's own socket, and a metric that is about the
-    curve of a phono input stand at the points of a line input; what a tuner gives by itself and
+    curve of a phono input stand at the points of a line input; one about a flat response stands
+    nowhere for a phono input; what a tuner gives by itself and
     what was played through an antenna input at those of a tuner. Needs the parameters of
     `sorts_by_kind`.
     """
     sort = sort_in_columns(table)
     return (
         f"CASE WHEN list_contains($of_equalised, {metric}) THEN '{LINE}' "
+        f"WHEN list_contains($flat, {metric}) AND ({sort} IN ('{PHONO}', '{COIL}') "
+        f"OR lower({kind}) LIKE '%phono%') THEN '{NOWHERE}' "
         f"WHEN list_contains($broadcast, {table}stimulus) THEN '{TUNER}' "
         f"WHEN {sort} = '{LINE}' AND list_contains($tuner_kinds, {kind}) THEN '{TUNER}' "
         f"WHEN {sort} = '{PHONO}' AND lower({kind}) LIKE '%phono%' THEN '{LINE}' "
@@ -345,5 +350,6 @@ def sorts_by_kind() -> dict[str, object]:
     """The parameters of `sort_of_reading`."""
     return {
         "of_equalised": [*registry().having(lambda traits: traits.equalised)],
+        "flat": [*registry().having(lambda traits: traits.flat)],
         "tuner_kinds": tuner_kinds(), "broadcast": [*BROADCAST],
     }  # fmt: skip
