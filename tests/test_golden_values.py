@@ -11,11 +11,7 @@ from golden_readings import metrics_with_one
 TESTS = Path(__file__).parent
 IN_A_TEST = {"overload_recovery", "slew_factor"}
 """Metrics whose golden value stands in their own test."""
-WITHOUT = {
-    "azimuth_angle", "dropout_depth", "dropout_length", "dynamic_headroom", "hum_over_volume",
-    "noise_drift", "noise_drift_rate", "power_bandwidth_high", "power_bandwidth_low",
-    "ringing_damping", "ringing_frequency",
-}  # fmt: skip
+WITHOUT = {"dropout_depth", "dropout_length", "power_bandwidth_high", "power_bandwidth_low"}
 """Metrics of which no day has a value: to be made fewer."""
 BY_THEIR_FAMILY = {
     "response_high_1db", "response_high_half_db", "response_low_1db", "response_low_half_db",
