@@ -60,6 +60,9 @@ class TunerRig:
         values = {
             "capture_ratio": one.capture_db,
             "alternate_selectivity": one.alternate_db,
+            "adjacent_selectivity": one.adjacent_db,
+            "image_rejection": one.image_db,
+            "if_rejection": one.intermediate_db,
             "quieting_sensitivity": sensitive,
             "quieting_sensitivity_stereo": sensitive + one.stereo_loss_db,
             "ultimate_snr": one.snr_db,
@@ -148,6 +151,9 @@ def tuner(unit: Unit, wear: float) -> TunerRig:
         alternate_db=62.0 + 5 * own.standard_normal(),
         thd_percent=spread(own, 0.15 * (1 + 0.01 * wear), 0.3),
         am_suppression_db=55.0 + 3 * own.standard_normal(),
+        adjacent_db=6.5 + 1.5 * own.standard_normal(),
+        image_db=68.0 + 5 * own.standard_normal(),
+        intermediate_db=78.0 + 4 * own.standard_normal(),
     ))  # fmt: skip
 
 

@@ -53,6 +53,11 @@ class Stage:
         hiss = self.gain * self.hiss_v * rng.standard_normal(len(bent))
         return np.asarray((bent + hiss) / (1 + self.source_ohm / load_ohm))
 
+    def hears(self, stimulus: Stimulus, rate_hz: int) -> Array:
+        """Volts at its input, as long as a capture keeps."""
+        emf, keep = driven(stimulus, rate_hz)
+        return emf[keep]
+
     def _shaped(self, emf: Array, rate_hz: int) -> Array:
         if self.response is None:
             return emf

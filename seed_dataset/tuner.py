@@ -16,7 +16,8 @@ Columns = dict[str, tuple[str, Array]]
 @dataclass(frozen=True)
 class Tuner:
     """level_v: rms of full deviation at 1 kHz, left. deemphasis_s: as it is. right: of the left
-    level. full_quieting_dbf: where 30 dB of quieting are reached, less; alternate_db: selectivity.
+    level. full_quieting_dbf: where 30 dB of quieting are reached, less; adjacent_db, alternate_db:
+    selectivity; image_db, intermediate_db: rejections.
     """
 
     level_v: float = 0.5
@@ -29,6 +30,9 @@ class Tuner:
     full_quieting_dbf: float = 12.0
     capture_db: float = 1.5
     alternate_db: float = 62.0
+    adjacent_db: float = 6.5
+    image_db: float = 68.0
+    intermediate_db: float = 78.0
     thd_percent: float = 0.2
     am_suppression_db: float = 55.0
 
@@ -80,9 +84,13 @@ class Tuner:
         level = np.arange(-20.0, 90.5, 0.5)
         width = 2 * self.capture_db
         same = np.clip(30 - 29 * (level + width) / width, 0.0, 60.0)
+        rejected = {
+            "adjacent_channel": self.adjacent_db, "alternate_channel": self.alternate_db,
+            "image": self.image_db, "intermediate_frequency": self.intermediate_db,
+        }  # fmt: skip
         return {
             "interferer_level": ("dB", level), "same_channel": ("dB", same),
-            "alternate_channel": ("dB", 30 + self.alternate_db - level),
+            **{name: ("dB", 30 + db - level) for name, db in rejected.items()},
         }  # fmt: skip
 
 

@@ -106,6 +106,9 @@ def test_power_of_all_outputs_and_of_one(readings: pl.DataFrame, driven: str | N
     [
         ("capture_ratio", TUNER.capture_db),
         ("alternate_selectivity", TUNER.alternate_db),
+        ("adjacent_selectivity", TUNER.adjacent_db),
+        ("image_rejection", TUNER.image_db),
+        ("if_rejection", TUNER.intermediate_db),
         ("quieting_sensitivity", TUNER.full_quieting_dbf + 10),
         ("ultimate_snr", TUNER.snr_db),
         ("tuner_thd", TUNER.thd_percent),

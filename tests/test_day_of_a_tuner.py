@@ -66,6 +66,9 @@ def test_nothing_failed(catalogue: Catalogue) -> None:
     [
         ("capture_ratio", TUNER.capture_db),
         ("alternate_selectivity", TUNER.alternate_db),
+        ("adjacent_selectivity", TUNER.adjacent_db),
+        ("image_rejection", TUNER.image_db),
+        ("if_rejection", TUNER.intermediate_db),
         ("quieting_sensitivity", TUNER.full_quieting_dbf + 10),
         ("quieting_sensitivity_stereo", TUNER.full_quieting_dbf + TUNER.stereo_loss_db + 10),
         ("ultimate_snr", TUNER.snr_db),

@@ -15,6 +15,7 @@ import polars as pl
 import pytest
 
 import backbench
+import golden_readings
 from backbench.errors import UserError
 from backbench.seed_dataset.maker import CUT_SHORT, REVIEWS
 from backbench.seed_dataset.scenario import scenario
@@ -23,6 +24,13 @@ from backbench.storage.database import DATABASE_NAME, reading
 from backbench.storage.vault import read_receipt
 from commands_run import run as run_here
 from demonstration import Demo, run
+from part_of_demonstration import WITH
+
+
+def test_golden(demo: Demo) -> None:
+    """Of units that stand in the whole demonstration and in its part."""
+    rows = backbench.open(demo.folder).readings().filter(pl.col("unit_key").is_in(WITH))
+    golden_readings.agree("demonstration", rows)
 
 
 def test_it_takes_in_every_unit_of_its_scenario(demo: Demo) -> None:

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+import golden_readings
 from backbench.catalogue import Catalogue
 from backbench.seed_dataset.scenario import settings_text
 from backbench.seed_dataset.table_examples import FOLDER, write_tables
@@ -29,3 +30,4 @@ def test_every_shape_gives_its_figures(tmp_path: Path) -> None:
         "SELECT value FROM reading WHERE metric = 'source_impedance' AND frequency_hz = 20000"
     )
     assert rows["value"][0] == pytest.approx(abs(0.4 + 0.4j * 3.14159), rel=0.02)
+    golden_readings.agree("example-tables", catalogue.readings())

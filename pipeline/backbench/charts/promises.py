@@ -47,7 +47,7 @@ MOST_STRIPS = 7
 MOST_MISSED_NAMED = 3
 DOT_PX = 7.5
 NAMES_PX, COUNTS_PX = 250.0, 226.0
-STACKED_WORDS_PX, STACKED_PX = 46.0, 126.0
+STACKED_WORDS_PX, STACKED_PX = 62.0, 142.0
 TITLE = "Better than specified by (dB)"
 HEADING = "Specified and measured"
 QUESTION = "How do the units of the catalogue stand to what their makers specified?"
@@ -167,9 +167,10 @@ def _words(
     line = [{"px": 0.0, "px2": area.width, "py": bottom, "py2": bottom}]
     if small:
         title = shortened(strip.title, area.width, theme.TEXT_PX)
+        counts = wrapped(strip.counts, area.width, theme.SMALL_PX)
         words = [text_mark(title, 0, top + 20),
-                 text_mark(shortened(strip.counts, area.width, theme.SMALL_PX), 0, top + 38,
-                           theme.SMALL_PX, colour=theme.SOFT_INK)]  # fmt: skip
+                 *(text_mark(text, 0, top + 38 + 17 * n, theme.SMALL_PX, colour=theme.SOFT_INK)
+                   for n, text in enumerate(counts))]  # fmt: skip
     else:
         lines = wrapped(strip.title, area.left - 40, theme.TEXT_PX)
         words = _stacked(lines, edge(chart_input) - area.left, middle, theme.TEXT_PX)
