@@ -12,7 +12,7 @@ from backbench.catalogue import Catalogue
 from backbench.seed_dataset.tuner import Tuner
 from commands_run import run
 from driven_unit import BENCH, FULL_V, RATE, DrivenUnit, recorded
-from tuner_records import entries, tables
+from tuner_records import entries, tables, truths
 
 AMPLIFIER = DrivenUnit(22.0, 32.0, 8e-5, 0.3)
 TUNER = Tuner(full_quieting_dbf=14.0, snr_db=70.0, capture_db=1.8)
@@ -101,21 +101,7 @@ def test_power_of_all_outputs_and_of_one(readings: pl.DataFrame, driven: str | N
     agrees(readings, "power_at_limit", truth, limit_percent=1.0, driven=driven)
 
 
-@pytest.mark.parametrize(
-    ("metric", "truth"),
-    [
-        ("capture_ratio", TUNER.capture_db),
-        ("alternate_selectivity", TUNER.alternate_db),
-        ("adjacent_selectivity", TUNER.adjacent_db),
-        ("image_rejection", TUNER.image_db),
-        ("if_rejection", TUNER.intermediate_db),
-        ("quieting_sensitivity", TUNER.full_quieting_dbf + 10),
-        ("ultimate_snr", TUNER.snr_db),
-        ("tuner_thd", TUNER.thd_percent),
-        ("am_suppression", TUNER.am_suppression_db),
-        ("pilot_residue", TUNER.pilot_db),
-    ],
-)
+@pytest.mark.parametrize(("metric", "truth"), truths(TUNER))
 def test_the_tuner_beside_its_truth(readings: pl.DataFrame, metric: str, truth: float) -> None:
     agrees(readings, metric, truth)
 

@@ -11,7 +11,7 @@ import golden_readings
 from backbench.catalogue import Catalogue
 from backbench.seed_dataset.tuner import Tuner, deemphasis
 from commands_run import run
-from tuner_records import STATED_S, entries, tables
+from tuner_records import STATED_S, entries, tables, truths
 
 FULL_SCALE = 3.0
 SETTINGS = """
@@ -61,26 +61,7 @@ def test_nothing_failed(catalogue: Catalogue) -> None:
     assert failed.select("file", "reason").rows() == []
 
 
-@pytest.mark.parametrize(
-    ("metric", "truth"),
-    [
-        ("capture_ratio", TUNER.capture_db),
-        ("alternate_selectivity", TUNER.alternate_db),
-        ("adjacent_selectivity", TUNER.adjacent_db),
-        ("image_rejection", TUNER.image_db),
-        ("if_rejection", TUNER.intermediate_db),
-        ("quieting_sensitivity", TUNER.full_quieting_dbf + 10),
-        ("quieting_sensitivity_stereo", TUNER.full_quieting_dbf + TUNER.stereo_loss_db + 10),
-        ("ultimate_snr", TUNER.snr_db),
-        ("ultimate_snr_stereo", TUNER.snr_db - TUNER.stereo_loss_db / 2),
-        ("tuner_thd", TUNER.thd_percent),
-        ("tuner_thd_stereo", 2 * TUNER.thd_percent),
-        ("stereo_separation", TUNER.separation_db),
-        ("am_suppression", TUNER.am_suppression_db),
-        ("pilot_residue", TUNER.pilot_db),
-        ("subcarrier_residue", TUNER.pilot_db - 6.02),
-    ],
-)
+@pytest.mark.parametrize(("metric", "truth"), truths(TUNER))
 def test_figures_beside_the_truth(catalogue: Catalogue, metric: str, truth: float) -> None:
     row = reading(catalogue, metric, output="left")
     assert row["bound"] is None

@@ -46,3 +46,25 @@ def tables(tuner: Tuner, review: Path, unit_key: str) -> list[str]:
         f"stimulus = {table_toml(kind, columns)}\n"
         for kind, columns in made.items()
     ]
+
+
+def truths(tuner: Tuner) -> list[tuple[str, float]]:
+    """Metrics and their true values: quieting rises by 2 dB for each dB of the RF level."""
+    sensitive = tuner.full_quieting_dbf + 10
+    return [
+        ("capture_ratio", tuner.capture_db),
+        ("alternate_selectivity", tuner.alternate_db),
+        ("adjacent_selectivity", tuner.adjacent_db),
+        ("image_rejection", tuner.image_db),
+        ("if_rejection", tuner.intermediate_db),
+        ("quieting_sensitivity", sensitive),
+        ("quieting_sensitivity_stereo", sensitive + tuner.stereo_loss_db),
+        ("ultimate_snr", tuner.snr_db),
+        ("ultimate_snr_stereo", tuner.snr_db - tuner.stereo_loss_db / 2),
+        ("tuner_thd", tuner.thd_percent),
+        ("tuner_thd_stereo", 2 * tuner.thd_percent),
+        ("stereo_separation", tuner.separation_db),
+        ("am_suppression", tuner.am_suppression_db),
+        ("pilot_residue", tuner.pilot_db),
+        ("subcarrier_residue", tuner.pilot_db - 6.02),
+    ]

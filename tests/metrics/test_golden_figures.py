@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import Any
 
-import numpy as np
 import polars as pl
 
 import golden_readings
@@ -63,7 +62,7 @@ def _of_records() -> dict[str, MeasuredValue]:
 def _row(metric: str, figure: MeasuredValue) -> dict[str, Any]:
     return dict.fromkeys(golden_readings.PLACE) | {
         "metric": metric, "method_version": registry().metrics[metric].version,
-        "unit_key": "unit", "output": "left", "value": float(np.asarray(figure.value)),
+        "unit_key": "unit", "output": "left", "value": figure.value,
         "uncertainty": figure.uncertainty, "bound": figure.bound,
     }  # fmt: skip
 
