@@ -1,4 +1,4 @@
-"""Demonstration, site and stills, as whole commands: python tests/bench/drawing_speed.py [UNITS MANY]
+"""Demonstration, site, stills, as whole commands: python tests/bench/drawing_speed.py [UNITS MANY]
 
 The demonstration; the site of its first units (62), the same after one more review, the stills of
 a review; the site of many (500), the demonstration's reviews under further keys and names.
