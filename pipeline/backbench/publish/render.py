@@ -25,6 +25,8 @@ from backbench.quantities import number_columns, sentences, writing
 from backbench.quantities.counts import counted
 
 NONE_SHOWN = "—"
+FEW_REVIEWS = 100
+"""Up to so many reviews, the list of them stands open; of more, those of the newest year do."""
 FIRST_ROWS = 8
 """Of a long table, shown before the rest is unfolded."""
 MARGINS = {"A4": "12mm 13mm", "letter": "8mm 17mm"}
@@ -60,6 +62,7 @@ def environment() -> jinja2.Environment:
         "shape_of": lambda technology: LOOKS[technology].shape if technology in LOOKS else "cross",
         "none_shown": NONE_SHOWN,
         "first_rows": FIRST_ROWS,
+        "few_reviews": FEW_REVIEWS,
     }
     return templates
 
