@@ -80,18 +80,28 @@ def has_flat_crests(track: Track) -> bool:
     bool
         False for samples without steps.
     """
-    step, volts = sample_step(track), track.volts
+    step = sample_step(track)
     if step <= 0:
         return False
-    low, high = float(np.min(volts)), float(np.max(volts))
-    return any(
-        _is_flat(sign * volts, end, ALIKE_STEPS * step) for sign, end in ((1, high), (-1, -low))
-    )
+    low, high = track.lowest_and_highest
+    return any(_is_flat(track.volts, end, ALIKE_STEPS * step, up) for end, up in _ends(low, high))
 
 
-def _is_flat(volts: Array, end: float, alike: float) -> bool:
-    """Whether the greatest voltage recurs as no crest of a sine does."""
-    within = np.sort(end - volts[volts >= end - 2 * alike])
+def _ends(low: float, high: float) -> tuple[tuple[float, bool], tuple[float, bool]]:
+    """Both extreme voltages, and whether each is the highest."""
+    return (high, True), (low, False)
+
+
+def _is_flat(volts: Array, end: float, alike: float, up: bool) -> bool:
+    """Whether an extreme voltage recurs as no crest of a sine does.
+
+    up: whether it is the highest.
+    """
+    near = volts >= end - 2 * alike if up else volts <= end + 2 * alike
+    # Of a record with noise on its crests so few samples are there that none need be looked at.
+    if np.count_nonzero(near) <= MOST_ALIKE:
+        return False
+    within = np.sort(np.abs(end - volts[near]))
     count = int(np.searchsorted(within, alike, side="right"))
     if count <= MOST_ALIKE or count <= CRESTS * (len(within) - count):
         return False
