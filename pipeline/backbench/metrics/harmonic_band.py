@@ -142,7 +142,7 @@ def with_mains(
 
 def _with_steps(tone: ToneView, figure: MeasuredValue, parts: Parts) -> MeasuredValue:
     """The figure, with a remark where undithered steps of the samples make it a bound."""
-    if figure.bound is None or parts.count * tone.lines.steps <= MAINS_MATTERS * parts.noise:
+    if figure.bound is None or parts.number * tone.lines.steps <= MAINS_MATTERS * parts.noise:
         return figure
     remark = (
         f"samples in steps of {in_text(tone.lines.step_v, 'V')} without dither make "

@@ -18,7 +18,7 @@ class Parts(NamedTuple):
 
     Parameters
     ----------
-    count : int
+    number : int
         How many there are.
     noise, hum : float
         Of what noise has at the lines, and of the mains lines that may hide in them, V^2.
@@ -26,7 +26,7 @@ class Parts(NamedTuple):
         Of what is seen at each, V^2; of its noise where that is more.
     """
 
-    count: int
+    number: int
     noise: float
     hum: float
     seen: float

@@ -261,4 +261,4 @@ def _uneven(phase: Array) -> Array:
     at = np.arange(len(phase)) - (len(phase) - 1) / 2
     slope = at @ phase / float(at @ at)
     off = phase - np.add.reduce(phase, axis=0) / len(phase) - at[:, None] * slope
-    return np.maximum(off.max(axis=0), -off.min(axis=0))
+    return np.asarray(np.maximum(off.max(axis=0), -off.min(axis=0)))
