@@ -18,7 +18,7 @@ from backbench.readers.declaration import OpenRecording, RecordingFormat
 from backbench.readers.file_formats import MAX_SAMPLES, unreadable
 from backbench.readers.flac_trial import fault_in, reason_of
 from backbench.readers.interrupted_wav import INTERRUPTED, MendedHeader, interrupted_at
-from backbench.readers.wav_integers import Layout, layout_of, read_frames
+from backbench.readers.wav_integers import SamplePlaces, layout_of, read_frames
 from backbench.signal.track import Array
 
 MAX_TRACKS = 64
@@ -95,7 +95,7 @@ def _read(file: soundfile.SoundFile, name: str, frames: int) -> Array:
 
 
 def _read_integers(
-    file: soundfile.SoundFile, layout: Layout, raw: BinaryIO, name: str, frames: int
+    file: soundfile.SoundFile, layout: SamplePlaces, raw: BinaryIO, name: str, frames: int
 ) -> Array:
     """As _read; the file's own place goes on with it."""
     first = file.tell()

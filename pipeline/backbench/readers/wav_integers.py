@@ -24,7 +24,7 @@ BLOCK_FRAMES = 32_768
 """Unfolded at once, so that what is between stays within a processor's cache."""
 
 
-class Layout(NamedTuple):
+class SamplePlaces(NamedTuple):
     """Where samples stand in a file.
 
     Parameters
@@ -47,7 +47,7 @@ class Layout(NamedTuple):
         return self.width * self.tracks
 
 
-def layout_of(path: Path, opened: soundfile.SoundFile) -> Layout | None:
+def layout_of(path: Path, opened: soundfile.SoundFile) -> SamplePlaces | None:
     """Where the integer samples of a WAV file stand; None where the library is to read them.
 
     Parameters
@@ -59,7 +59,7 @@ def layout_of(path: Path, opened: soundfile.SoundFile) -> Layout | None:
 
     Returns
     -------
-    Layout or None
+    SamplePlaces or None
         Only where the first and the last frame are what the library reads there.
     """
     width = WIDTHS.get(opened.subtype)
@@ -69,7 +69,7 @@ def layout_of(path: Path, opened: soundfile.SoundFile) -> Layout | None:
         place = _data_in(raw.read(HEAD_BYTES))
         if place is None:
             return None
-        layout = Layout(place, width, opened.channels)
+        layout = SamplePlaces(place, width, opened.channels)
         return layout if _is_the_same(layout, raw, opened) else None
 
 
@@ -86,7 +86,7 @@ def _data_in(head: bytes) -> int | None:
     return None
 
 
-def _is_the_same(layout: Layout, raw: BinaryIO, opened: soundfile.SoundFile) -> bool:
+def _is_the_same(layout: SamplePlaces, raw: BinaryIO, opened: soundfile.SoundFile) -> bool:
     for first in (opened.frames - 1, 0):
         opened.seek(first)
         known = opened.read(1, dtype="float64", always_2d=True)
@@ -96,12 +96,12 @@ def _is_the_same(layout: Layout, raw: BinaryIO, opened: soundfile.SoundFile) -> 
     return True
 
 
-def read_frames(layout: Layout, raw: BinaryIO, first: int, frames: int) -> Array:
+def read_frames(layout: SamplePlaces, raw: BinaryIO, first: int, frames: int) -> Array:
     """Samples re full scale.
 
     Parameters
     ----------
-    layout : Layout
+    layout : SamplePlaces
         Where they stand.
     raw : binary file
         The file.
@@ -129,7 +129,7 @@ def read_frames(layout: Layout, raw: BinaryIO, first: int, frames: int) -> Array
     return samples.T
 
 
-def _unfold(layout: Layout, held: bytearray, samples: Array) -> None:
+def _unfold(layout: SamplePlaces, held: bytearray, samples: Array) -> None:
     """Samples of a block, a row for each track, from the bytes after the first."""
     kind = "<i2" if layout.width == 2 else "<i4"
     before = 0 if layout.width == 3 else 1
