@@ -55,25 +55,14 @@ def offset_jumps(scene: Scene) -> None:
 def hum_jumps(scene: Scene) -> None:
     """A relay, a heater or a lamp that is switched."""
     k, at = float(np.exp(scene.rng.uniform(-2, 2))), scene.rng.uniform(0.1, 0.9) * scene.seconds
-    hum, scene.hum_span = scene.hum, (min(1.0, k), max(1.0, k))
-    scene.added.append(lambda t, rng: np.where(t > at, k - 1, 0.0) * _lines(hum, t, 0.0, 1.0))
+    scene.hum_gain.append(lambda t: np.where(t > at, k, 1.0))
 
 
 @fault("mains wanders", ("idle", "tone", "multitone"), late=True)
 def mains_wanders(scene: Scene) -> None:
     """The frequency of the mains moves by up to 0.3 %, as a generator set's does."""
-    hum, depth = scene.hum, 10 ** scene.rng.uniform(-4, -2.5)
-    hz = scene.rng.uniform(0.3, 3)
-    scene.added.append(lambda t, rng: _lines(hum, t, depth, hz) - _lines(hum, t, 0.0, 1.0))
-
-
-def _lines(lines: list[Line], t: Array, depth: float, hz: float) -> Array:
-    """Lines whose time is bent with a relative depth at a rate of hz."""
-    bent = t + depth / (2 * np.pi * hz) * np.sin(2 * np.pi * hz * t)
-    result = np.zeros(len(t))
-    for x in lines:
-        result += x.peak * np.cos(2 * np.pi * x.hz * bent + x.phase)
-    return result
+    depth, hz = 10 ** scene.rng.uniform(-4, -2.5), scene.rng.uniform(0.3, 3)
+    scene.hum_bend.append(lambda t: depth / (2 * np.pi * hz) * np.sin(2 * np.pi * hz * t))
 
 
 @fault("band cut short")
@@ -116,12 +105,19 @@ def gate_closes(scene: Scene) -> None:
     scene.spoilt.append(gate)
 
 
+def _sum(lines: list[Line], t: Array) -> Array:
+    result = np.zeros(len(t))
+    for x in lines:
+        result += x.peak * np.cos(2 * np.pi * x.hz * t + x.phase)
+    return result
+
+
 @fault("transmitter near by", TONES)
 def transmitter_near_by(scene: Scene) -> None:
     """Its bursts, 217 a second: lines at their multiples to 5 kHz."""
     peak = 10 ** scene.rng.uniform(-5, -3) * max(loudness(scene), 0.03)
     some = [Line(217.0 * n, peak / n, float(n), order=(n,)) for n in range(1, 24)]
-    scene.added.append(lambda t, rng: _lines(some, t, 0.0, 1.0))
+    scene.added.append(lambda t, rng: _sum(some, t))
     scene.sidebands = [*scene.sidebands, *some]
 
 
