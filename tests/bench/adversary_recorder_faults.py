@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from backbench.signal.sample_rates import RATES_HZ
 from bench.adversary_faults import FAULTS, PLAYED, TONES, fault, loudness
 from bench.adversary_scene import Scene
 from bench.adversary_units import Array, Line
@@ -90,8 +91,9 @@ def clips_below_full_scale(scene: Scene) -> None:
 
 @fault("rate of the header wrong")
 def header_wrong(scene: Scene) -> None:
-    """44.1 kHz told as 48 kHz, or the other way round, and their multiples."""
-    scene.header_rate = scene.rate * float(scene.rng.choice([48 / 44.1, 44.1 / 48, 2.0, 0.5]))
+    """44.1 kHz told as 48 kHz, or the other way round, and their multiples: a usual rate."""
+    told = [x for r in (48 / 44.1, 44.1 / 48, 2.0, 0.5) if round(x := scene.rate * r) in RATES_HZ]
+    scene.header_rate = float(round(scene.rng.choice(told)))
 
 
 @fault("gate closes", ("idle",), late=True)
