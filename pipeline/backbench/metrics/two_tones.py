@@ -21,6 +21,7 @@ from backbench.metrics.pair_wavering import with_wavering
 from backbench.metrics.traits import Traits
 from backbench.metrics.warnings import joined
 from backbench.quantities.writing import in_text
+from backbench.signal.hidden_hum import HiddenHum
 from backbench.signal.intermodulation import find_tones
 from backbench.signal.line_ratios import Ratio, of_amplitudes, of_powers, root_sum_square
 from backbench.signal.mains import wrong_mains
@@ -101,16 +102,31 @@ class TwoTonesView:
         return [self._standing[one] for one in combinations]
 
     @cached_property
+    def _reached(self) -> dict[Combination, float]:
+        """Every product that has a name, as far as the band goes, and where it falls, bins."""
+        places = {one: self.position(one) for one in {**DIFFERENCE, **MODULATION}}
+        return {one: place for one, place in places.items() if self.tone_set.covers(place)}
+
+    @cached_property
+    def _hidden(self) -> HiddenHum:
+        """What the mains may hide under these products."""
+        return self.tone_set.hum(np.array(list(self._reached.values())))
+
+    @cached_property
     def _standing(self) -> dict[Combination, MeanSquare]:
-        """Every product that has a name, as far as the band goes."""
-        reached = [
-            one for one in {**DIFFERENCE, **MODULATION} if self.tone_set.covers(self.position(one))
-        ]
-        places = np.array([self.position(one) for one in reached])
-        found = self.tone_set.lines(places)
+        """These products."""
+        places = np.array(list(self._reached.values()))
+        found = self.tone_set.lines(places, self._hidden)
+        reached = list(self._reached)
         return dict(
             zip(reached, with_wavering(self.track, self.tone_set, reached, found), strict=True)
         )
+
+    @cached_property
+    def over_mains(self) -> set[Combination]:
+        """Products that a mains line or a sideband may lie under."""
+        under = self._hidden.blind | (self._hidden.square > 0)
+        return {one for one, hidden in zip(self._reached, under.tolist(), strict=True) if hidden}
 
     def wanted(self, test: Test) -> None:
         """Raises NotApplicable unless the pair is one of that test."""
@@ -188,8 +204,8 @@ def _less_bench(
     figure = less_lines_at_level(pair, figure_of)
     if figure.bound is None or pair.test is None:
         return figure
-    places = {name: pair.position(one) for one, name in TABLES[pair.test].items()}
-    remark = mains_under_products(pair.tone_set, places)
+    hit = [name for one, name in TABLES[pair.test].items() if one in pair.over_mains]
+    remark = mains_under_products(pair.tone_set.mains_hz, hit)
     return figure.but(remark=joined(figure.remark, remark))
 
 
