@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from bisect import bisect_right
+from dataclasses import dataclass
+from functools import cached_property
 
 Coefficients = tuple[float, float, float, float]
 
 
+@dataclass(frozen=True, eq=False)
 class Cubics:
     """Cubics of which each has the slopes of its ends, made where a value is asked for.
 
@@ -30,10 +33,12 @@ class Cubics:
     of a general library).
     """
 
-    def __init__(self, places: list[float], levels: list[float]) -> None:
-        self.places = places
-        self.levels = levels
-        self._made: dict[int, Coefficients] = {}
+    places: list[float]
+    levels: list[float]
+
+    @cached_property
+    def _made(self) -> dict[int, Coefficients]:
+        return {}
 
     def __call__(self, place: float) -> float:
         """The value at a place.
