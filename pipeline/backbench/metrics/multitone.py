@@ -24,7 +24,7 @@ from backbench.metrics.distortion import sinad
 from backbench.metrics.sample_steps import STEPS_CHOICE, steps_off
 from backbench.metrics.tone import ToneView
 from backbench.metrics.traits import Traits
-from backbench.metrics.two_tones import TwoTonesView
+from backbench.metrics.two_tones_view import TwoTonesView
 from backbench.signal.intermodulation import find_tones
 from backbench.signal.multitone_residual import Product, greatest_product, residual_between_tones
 from backbench.signal.power import MeanSquare
