@@ -80,30 +80,23 @@ def has_flat_crests(track: Track) -> bool:
     bool
         False for samples without steps.
     """
-    step = sample_step(track)
+    step, volts = sample_step(track), track.volts
     if step <= 0:
         return False
     low, high = track.lowest_and_highest
-    return any(_is_flat(track.volts, end, ALIKE_STEPS * step, up) for end, up in _ends(low, high))
+    alike = ALIKE_STEPS * step
+    return _is_flat(volts, high - volts[volts >= high - 2 * alike], high, alike) or _is_flat(
+        volts, volts[volts <= low + 2 * alike] - low, low, alike
+    )
 
 
-def _ends(low: float, high: float) -> tuple[tuple[float, bool], tuple[float, bool]]:
-    """Both extreme voltages, and whether each is the highest."""
-    return (high, True), (low, False)
+def _is_flat(volts: Array, away: Array, end: float, alike: float) -> bool:
+    """Whether the voltage at an end recurs as no crest of a sine does.
 
-
-def _is_flat(volts: Array, end: float, alike: float, up: bool) -> bool:
-    """Whether an extreme voltage recurs as no crest of a sine does.
-
-    up: whether it is the highest.
+    away: how far off it those within twice `alike` are, V.
     """
-    near = volts >= end - 2 * alike if up else volts <= end + 2 * alike
-    # Of a record with noise on its crests so few samples are there that none need be looked at.
-    if np.count_nonzero(near) <= MOST_ALIKE:
-        return False
-    within = np.sort(np.abs(end - volts[near]))
-    count = int(np.searchsorted(within, alike, side="right"))
-    if count <= MOST_ALIKE or count <= CRESTS * (len(within) - count):
+    count = int(np.count_nonzero(away <= alike))
+    if count <= MOST_ALIKE or count <= CRESTS * (len(away) - count):
         return False
     return count > OFTENER * _elsewhere(volts, end, alike)
 
