@@ -1,4 +1,4 @@
-"""Values at test points are kept as a table: after every change they are what they are made from."""
+"""Values at test points are kept as a table: after every change they are as worked out anew."""
 
 from __future__ import annotations
 
@@ -68,20 +68,20 @@ def test_they_follow_settings_and_methods(catalogue: Catalogue, tmp_path: Path) 
         store.run("UPDATE metric SET method_version = method_version - 1")
         store.run("DELETE FROM value_at_point")  # as a program of those methods would have them
         assert store.rows(WORKED_OUT) == []
-    take_in(catalogue)
+    take_in(Catalogue(catalogue.places.root))
     assert standing(catalogue) == {"auk"}
     with (catalogue.places.root / "backbench.toml").open("a") as settings:
         settings.write(OWN_POINT)
-    take_in(catalogue)
+    take_in(Catalogue(catalogue.places.root))
     assert standing(catalogue) == {"auk"}
     with database.reading(catalogue.places.database) as store:
-        assert store.rows("SELECT 1 FROM placed WHERE point_key = 'own-1khz'")
+        assert store.rows("SELECT 1 FROM placed WHERE point_key = 'own-5khz'")
 
 
 OWN_POINT = """
 [[test_point]]
-key = "own-1khz"
-title = "1 kHz, at any level"
-stimulus = "tone"
-frequency_hz = 1000
+key = "own-5khz"
+title = "5 kHz, of a response"
+stimulus = "response table"
+frequency_hz = 5000
 """
