@@ -81,13 +81,13 @@ def test_no_chart_has_a_fault(
 
 
 def test_the_survey_counts_pictures_and_faults_as_they_are_seen() -> None:
-    small = HEAD.replace('width="200"', 'width="960"') + TEXT.format(px=13, colour=INK) + "</svg>"
+    small = HEAD.replace('width="200"', 'width="960"') + TEXT.format(px=11.5, colour=INK) + "</svg>"
     counts = survey([small])
     assert {name: dict(found) for name, found in counts.items() if found} == {
-        view.name: {"pictures": 1} | ({"small text": 1} if view.width == 680 else {})
+        view.name: {"pictures": 1} | ({"small text": 1} if view.width == 896 else {})
         for view in VIEWS if not view.narrow
     }  # fmt: skip
     lines = list(survey_lines(counts))
     assert len(lines) == len(VIEWS)
     assert all(kind in line for line in lines for kind in KINDS)
-    assert "small text 1" in lines[-2]
+    assert "small text 1" in lines[0]

@@ -28,8 +28,7 @@ VIEWS = (
     WayOfSeeing("phone of 360 px", 326, narrow=True),
     WayOfSeeing("phone of 360 px, dark", 326, narrow=True, dark=True),
     WayOfSeeing("still of 1920 px at half size", 960),
-    WayOfSeeing("printed sheet, A4, first picture", 680),
-    WayOfSeeing("printed sheet, A4, the others", 216, narrow=True),
+    WayOfSeeing("printed sheet, A4 or Letter", 336, narrow=True),
 )
 """Widths of the picture itself: less the margins of its page, and in columns there."""
 

@@ -55,6 +55,7 @@ def picture_values(picture: Picture, address: Callable[[Picture], str]) -> dict[
         "width": picture.width, "height": picture.height,
         "narrow": phone and {
             "src": address(phone), "width": phone.width, "height": phone.height,
+            "drawn": inline(phone.svg, phone.digest, phone.alt),
         },
     }  # fmt: skip
 
