@@ -101,11 +101,7 @@ class SiteBuilder:
 
         up: the way from the page that shows it to the site's root.
         """
-        files = [
-            self.file(_chart_path(drawn), drawn.svg.encode())
-            for drawn in (picture, picture.narrow)
-            if drawn
-        ]
+        files = [self.file(_chart_path(drawn), drawn.svg.encode()) for drawn in picture.all_drawn]
         return picture_values(picture, lambda p: up + _chart_path(p)), files
 
 
