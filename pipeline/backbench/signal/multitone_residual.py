@@ -16,6 +16,7 @@ from backbench.signal.power import MeanSquare, noise_sum
 from backbench.signal.spectrum import peak_positions, read_lines
 from backbench.signal.tone import BAND_HZ, EDGE, PASS_BAND
 from backbench.signal.tone_set import ToneSet
+from backbench.signal.track import Array
 
 STANDING = 7.0
 """A greatest bin stands out above ln(bins) plus this, times the noise: noise alone gets there
@@ -210,7 +211,8 @@ def _strongest_peaks(power: Array, removed: NDArray[np.bool_], band: slice) -> N
     # A line between two bins shows less in either than one of its strength upon a bin.
     high = band.start + np.flatnonzero(left >= BETWEEN_BINS * level)
     high = high[_are_peaks(power, high)] if level > 0 else high
-    return high[np.argsort(-left[high - band.start])][:MOST_CANDIDATES]
+    order = np.argsort(-left[high - band.start])[:MOST_CANDIDATES]
+    return np.asarray(high[order])
 
 
 def _are_peaks(power: Array, bins: NDArray[np.intp]) -> NDArray[np.bool_]:
