@@ -180,7 +180,7 @@ def greatest_product(tones: ToneSet) -> Product:
     spectrum = tones.spectrum
     band = spectrum.slice_of(*BAND_HZ)
     band = slice(band.start, min(band.stop, len(spectrum.power) - 1))
-    candidates = _strongest_peaks(spectrum.power, tones.removed, band)
+    candidates = strongest_peaks(spectrum.power, tones.removed, band)
     positions = np.clip(peak_positions(spectrum, candidates), candidates - 0.5, candidates + 0.5)
     lines = read_lines(spectrum, positions)
     best = int(np.argmax(lines.square))
@@ -194,13 +194,28 @@ def greatest_product(tones: ToneSet) -> Product:
     return Product(position * spectrum.resolution_hz, MeanSquare(value, floor, 2 * near, samples))
 
 
-def _strongest_peaks(power: Array, removed: NDArray[np.bool_], band: slice) -> NDArray[np.intp]:
+def strongest_peaks(power: Array, removed: NDArray[np.bool_], band: slice) -> NDArray[np.intp]:
     """Bins of the peaks that may be of the strongest line, the greatest first.
 
+    Parameters
+    ----------
+    power : ndarray of float64, shape (n,)
+        V^2 by bin.
+    removed : ndarray of bool, shape (n,)
+        True where a bin doesn't count.
+    band : slice
+        Bins that are looked at, neither the first nor the last of all.
+
+    Returns
+    -------
+    ndarray of int, shape (k,)
+        At most MOST_CANDIDATES.
+
+    Notes
+    -----
     Bins next to a tone's lobe rise with its foot: only a peak among its neighbours is a line.
     """
     left = np.where(removed[band], 0.0, power[band])
-    level = 0.0
     while True:
         # The greatest bin is nearly always a peak; where it is a foot, the next greatest is asked.
         greatest = int(left.argmax())
