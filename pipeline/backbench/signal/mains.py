@@ -42,6 +42,39 @@ def clear_of_mains(spectrum: Spectrum, nominal_hz: float | None) -> NDArray[np.b
     return _clear(len(spectrum.bins), spectrum.window.half_width, step)
 
 
+def parted_by_mains(spectrum: Spectrum, band: slice) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Bins of a band away from the lines of every usual mains frequency, and the rest.
+
+    Parameters
+    ----------
+    spectrum : Spectrum
+        Of the record.
+    band : slice
+        Of its bins.
+
+    Returns
+    -------
+    clear, near : ndarray of int
+        Counted from the band's first bin; read only.
+    """
+    return _parted(
+        len(spectrum.bins), spectrum.window.half_width, spectrum.resolution_hz, band.start,
+        band.stop,
+    )  # fmt: skip
+
+
+@lru_cache(maxsize=4)
+def _parted(
+    count: int, lobe: int, width_hz: float, first: int, stop: int
+) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    each = [_clear(count, lobe, hz / width_hz)[first:stop] for hz in NOMINAL_HZ]
+    clear = np.logical_and.reduce(each)
+    parts = np.flatnonzero(clear), np.flatnonzero(~clear)
+    for part in parts:
+        part.setflags(write=False)
+    return parts
+
+
 @lru_cache(maxsize=4)
 def _clear(count: int, lobe: int, step: float | None) -> NDArray[np.bool_]:
     """step: distance of mains lines, bins."""
