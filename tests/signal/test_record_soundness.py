@@ -99,7 +99,7 @@ def test_noise_that_seldom_leaves_a_step_is_no_gap(noise_steps: float, hum_steps
 
 @pytest.mark.parametrize(("over", "clips"), [(1.02, True), (0.999, False)])
 def test_a_few_lone_samples_at_full_scale_are_clipped(over: float, clips: bool) -> None:
-    """Two tones whose crests seldom coincide, and a line between them that no two samples follow."""
+    """Two tones whose crests seldom coincide, and a line that changes from sample to sample."""
     t = np.arange(24_000) / 48_000
     wave = np.cos(2 * np.pi * 17_003 * t) + np.cos(2 * np.pi * 5003 * t + 1) + np.cos(2e5 * t)
     volts = np.clip(over * wave / np.sort(np.abs(wave))[-6], -1, 1) * FULL_SCALE

@@ -313,8 +313,8 @@ def _wavered(fit: _Fit, wander: float) -> _Fit:
         return fit
     lost = wander * float(np.arange(2, LAST_ORDER + 1) ** 2 @ fit.each)
     level = math.hypot(fit.noise, wander / 2)
-    slope = fit.harmonics.slope + lost**2 / max(fit.harmonics.value, 1e-300)
-    return fit._replace(noise=level, harmonics=fit.harmonics._replace(slope=slope))
+    floor = fit.harmonics.floor + lost**2
+    return fit._replace(noise=level, harmonics=fit.harmonics._replace(floor=floor))
 
 
 class _Fit(NamedTuple):
