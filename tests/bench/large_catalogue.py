@@ -28,6 +28,7 @@ from backbench.publish.site_data import keep_views, read_site_data
 from backbench.querying.saved_queries import SavedQuery, shipped
 from backbench.storage.database import Database, reading, writing
 from backbench.test_points.assign import sync_points
+from backbench.test_points.values_at_points import renew_values
 
 UNITS = 10_000
 LIMIT_S = 0.2
@@ -133,6 +134,7 @@ def make(folder: Path) -> None:
         store.rows("SELECT setseed(0.5)")
         for step in STEPS:
             store.run(step, {"n": UNITS} if "$n" in step else ())
+        renew_values(store, None)
 
 
 def timed(work: Callable[[], object]) -> tuple[float, float, object]:

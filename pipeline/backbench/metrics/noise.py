@@ -132,8 +132,8 @@ class IdleView(Stepped):
     def clear(self) -> Clear:
         """Where noise alone is between 20 Hz and 20 kHz."""
         chosen, power = self.band()
-        hz = np.arange(chosen.start, chosen.stop) * self.spectrum.resolution_hz
-        return clear_of_lines(self.blocks, power / self.noise[chosen], hz)
+        over = power / self.noise[chosen]
+        return clear_of_lines(self.blocks, over, chosen.start, self.spectrum.resolution_hz)
 
     @cached_property
     def step_v(self) -> float:
