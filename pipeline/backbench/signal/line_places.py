@@ -44,5 +44,6 @@ def off_place(spectrum: Spectrum, noise: Array, positions: Array) -> NDArray[np.
     off = np.abs(peak_positions(spectrum, peaks) - positions)
     skirt = power * np.square(spectrum.window.kernel(off))
     known = is_peak & (power > STANDS_OUT * noise[nearest])
-    shown: NDArray[np.bool_] = skirt > MATTERS * spectrum.power[nearest]
-    return known & (off > OFF_BINS) & shown
+    shown = skirt > MATTERS * spectrum.power[nearest]
+    beside: NDArray[np.bool_] = known & (off > OFF_BINS) & shown
+    return beside
