@@ -55,9 +55,14 @@ def lines_between(volts: Array, bursts: Sequence[slice], turns: float, orders: i
 
 
 def _strongest(gap: Array, turns: float, orders: int) -> Array:
-    weights = np.hanning(len(gap))
-    power = 2 * squared(np.fft.rfft(gap * weights)) / float(weights.sum()) ** 2
-    first = turns * len(gap)
+    from scipy.fft import prev_fast_len, rfft
+
+    length = prev_fast_len(len(gap), real=True)
+    bins = rfft(gap[:length])
+    # A Hann window is three neighbouring bins together, of which a line keeps half.
+    shaped = bins[1:-1] / 2 - (bins[:-2] + bins[2:]) / 4
+    power = np.concatenate([[0.0], 8 * squared(shaped) / length**2])
+    first = turns * length
     near = max(NEAR[0] * first, CLEAR_BINS)
     strongest = []
     for order in range(1, orders + 1):
