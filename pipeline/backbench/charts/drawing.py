@@ -103,3 +103,7 @@ class ChartInput:
         rows = [row for row in self.frame.to_dicts() if drawable(row)]
         key = self.subject or (rows[0]["unit_key"] if rows else "")
         return [row for row in rows if row["unit_key"] == key]
+
+
+PRINT = Size(690, 486)
+"""What a picture is drawn for that takes the whole width of a printed sheet."""

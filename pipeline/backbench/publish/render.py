@@ -25,7 +25,7 @@ from backbench.quantities import sentences, writing
 from backbench.quantities.counts import counted
 
 NONE_SHOWN = "—"
-MARGINS = {"A4": "12mm 13mm", "letter": "8mm 17mm"}
+MARGINS = {"A4": "12mm 13mm", "letter": "7mm 17mm"}
 """Of printed sheets by their size: the lower of the two is written on further up and down."""
 
 

@@ -32,7 +32,7 @@ from backbench.publish.site_data import Row, SiteData, slug
 from backbench.quantities.writing import measured, number, quantity
 from backbench.querying.saved_queries import SavedQuery
 
-SCRIPTS = {"index.html": ("site.js",), "compare.html": ("curves.js", "site.js")}
+SCRIPTS = {"index.html": ("site.js", "pictures.js"), "compare.html": ("curves.js", "site.js")}
 READING = ("fold.js", "pictures.js")
 """The scripts of pages: of some by their template, of all others those that fold and read."""
 MOST_TABLE_ROWS = 300
@@ -101,11 +101,7 @@ class SiteBuilder:
 
         up: the way from the page that shows it to the site's root.
         """
-        files = [
-            self.file(_chart_path(drawn), drawn.svg.encode())
-            for drawn in (picture, picture.narrow)
-            if drawn
-        ]
+        files = [self.file(_chart_path(drawn), drawn.svg.encode()) for drawn in picture.all_drawn]
         return picture_values(picture, lambda p: up + _chart_path(p)), files
 
 

@@ -67,10 +67,10 @@ def keep_views(store: Database) -> None:
     """Work the views that every page asks for out once, as tables of this connection alone.
 
     They stand before the views of the same names as long as the connection is open; only for a
-    connection that reads, for they don't follow what is written.
+    connection that reads, for they don't follow what is written. Asked again, it does nothing.
     """
     for view in SHARED_VIEWS:
-        store.run(f"CREATE TEMP TABLE {view} AS SELECT * FROM main.{view}")
+        store.run(f"CREATE TEMP TABLE IF NOT EXISTS {view} AS SELECT * FROM main.{view}")
 
 
 OWN_VIEWS = ("reading", "curve", "published")
@@ -82,10 +82,11 @@ def as_of_review(store: Database, unit_key: str, review_key: str) -> Iterator[No
 
     Other units stay as they are. Views of this connection alone stand before the tables of the
     same names; what rests on the database's own views is not reached, so it suits queries that
-    ask the tables. For a connection that reads.
+    ask the tables. For a connection that reads, whose views are kept first (`keep_views`).
     """
     assert KEY.fullmatch(unit_key)
     assert KEY.fullmatch(review_key)
+    keep_views(store)
     ((database,),) = store.rows("SELECT current_database()")
     try:
         for name in OWN_VIEWS:

@@ -15,7 +15,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from backbench.signal.quantiles import middle, quantile
+from backbench.signal.quantiles import middle, quantile_of_rising
 from backbench.signal.track import Array
 from backbench.signal.window import Complex
 
@@ -70,7 +70,8 @@ class LineCourse:
     @cached_property
     def left_by_block(self) -> Array:
         """Mean square of what is left by block, V^2."""
-        mean_square: Array = self.left.mean(axis=1)
+        mean_square: Array = np.add.reduce(self.left, axis=1)
+        mean_square /= self.left.shape[1]
         return mean_square
 
     @cached_property
@@ -132,7 +133,11 @@ class LineCourse:
         float
             V^2.
         """
-        return quantile(self.left, share)
+        return quantile_of_rising(self._left_rising, share)
+
+    @cached_property
+    def _left_rising(self) -> Array:
+        return np.sort(self.left, axis=None)
 
     @property
     def block_s(self) -> float:
@@ -311,26 +316,36 @@ def _fitted(products: Array, turns: Array, length: int) -> Array:
 
     The products of the waves with each other are Dirichlet kernels, cosines apart from sines.
     """
-    ways = np.concatenate([[0.0], turns])
-    less = _kernel(np.subtract.outer(ways, ways), length)
-    more = _kernel(np.add.outer(ways, ways), length)
-    even, odd = (less + more) / 2, ((less - more) / 2)[1:, 1:]
-    count = len(ways)
-    return np.concatenate(
-        [
-            np.linalg.solve(even, products[:, :count].T).T,
-            np.linalg.solve(odd, products[:, count:].T).T,
-        ],
-        axis=1,
-    )
+    count = len(turns) + 1
+    ways = np.zeros(count)
+    ways[1:] = turns
+    half = ways / 2
+    less, more = _kernels(half, length)
+    # The constant has no sine beside it: a row and a column of its own keep both of one shape.
+    both = np.empty((2, count, count))
+    np.add(less, more, out=both[0])
+    np.subtract(less, more, out=both[1])
+    both *= 0.5
+    both[1, 0, 0] = 1.0
+    sought = np.zeros((2, count, len(products)))
+    sought[0] = products[:, :count].T
+    sought[1, 1:] = products[:, count:].T
+    even, odd = np.linalg.solve(both, sought)
+    return np.concatenate([even, odd[1:]]).T
 
 
-def _kernel(turn: Array, length: int) -> Array:
-    """Sum of cos(turn j) over a block centred on 0."""
-    half = np.sin(turn / 2)
-    none = np.abs(half) < 1e-12
-    kernel: Array = np.where(none, length, np.sin(length * turn / 2) / np.where(none, 1.0, half))
-    return kernel
+def _kernels(half: Array, length: int) -> Array:
+    """Sums of cos(turn j) over a block centred on 0, of the differences of lines and of their sums.
+
+    half: half of the lines' turns a sample, rad.
+    """
+    turn = np.stack([np.subtract.outer(half, half), np.add.outer(half, half)])
+    below = np.sin(turn)
+    none = np.abs(below) < 1e-12
+    below[none] = 1.0
+    kernels: Array = np.sin(length * turn) / below
+    kernels[none] = length
+    return kernels
 
 
 def _left(rest: Array, rate_hz: float, part_s: float) -> Array:

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
+from numpy.typing import NDArray
 
 from backbench.errors import Refusal
 from backbench.signal.power import squared
@@ -72,6 +74,18 @@ class PlayedSweep:
     middle_s: float
     window: ImpulseWindow
     cell_density: Array
+
+    @cached_property
+    def nearest_of_window(self) -> NDArray[np.intp]:
+        """Bin of the window's transform that is nearest to each kept bin, shape (k,)."""
+        nearest = np.rint(self.hz * (self.window.size / self.own_rate_hz)).astype(int)
+        # The window may have an odd number of samples, and its last bin lie below half the rate.
+        return np.asarray(np.minimum(nearest, self.window.size // 2))
+
+    @cached_property
+    def grid_density(self) -> Array:
+        """Mean density on the grid, shape (g,)."""
+        return self.cells.at(self.grid)
 
     @property
     def step(self) -> float:

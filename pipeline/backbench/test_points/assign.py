@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 from backbench.documents.kinds import loudspeaker_kinds
 from backbench.documents.settings import Settings
@@ -21,6 +21,7 @@ from backbench.test_points.points import (
 )
 from backbench.test_points.repeatability import sync_repeatability
 from backbench.test_points.scope import chosen_reviews
+from backbench.test_points.values_at_points import renew_values, units_of
 
 LOAD_WITHIN = 0.05
 BRIDGING_OHM = 5_000.0
@@ -164,8 +165,12 @@ VOLUME_FITS = """(
               AND coalesce(regexp_matches(lower(reading.volume), $least_volume), false)))"""
 
 
-def assign_points(store: Database, review_keys: Sequence[str]) -> None:
+def assign_points(
+    store: Database, review_keys: Sequence[str], units_before: Collection[str] = ()
+) -> None:
     """Fill reading_point for some reviews. Inside the caller's transaction; repeatable.
+
+    units_before: units that these reviews had until now, whether they have them still or not.
 
     Windows: frequency 1 % (or the one clear of the mains that is played in its place), load 5 %,
     power and level as the test point says. A reading may meet several points; a reading without a
@@ -173,11 +178,13 @@ def assign_points(store: Database, review_keys: Sequence[str]) -> None:
     worked out between two steps of a power sweep.
     """
     _assign(store, review_keys)
+    renew_values(store, {*units_before, *units_of(store, review_keys)})
 
 
 def assign_all_points(store: Database) -> None:
     """Fill reading_point for every review, after the points themselves were changed."""
     _assign(store, None)
+    renew_values(store, None)
 
 
 def _assign(store: Database, review_keys: Sequence[str] | None) -> None:
