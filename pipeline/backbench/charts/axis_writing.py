@@ -17,7 +17,8 @@ from xml.sax.saxutils import quoteattr
 
 from backbench.charts import theme
 from backbench.charts.chart_text import text_width
-from backbench.charts.mark_writing import element, px, require, scale_along, text_element
+from backbench.charts.mark_writing import require, scale_along
+from backbench.charts.svg_elements import element, px, text_element
 
 LABELS = re.compile(r"(\[.*\])\[indexof\((\[.*\]), datum\.value\)\]", re.DOTALL)
 LEVEL = {"titleAngle": 0, "titleAlign": "left", "titleAnchor": "end", "titleBaseline": "bottom"}

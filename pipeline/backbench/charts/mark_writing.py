@@ -13,15 +13,14 @@ import math
 import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Any
-from xml.sax.saxutils import escape
 
 from backbench.charts import theme
+from backbench.charts.svg_elements import Attributes, element, px, text_element
 from backbench.charts.symbol_paths import symbol_path
 
 Row = Mapping[str, Any]
 Place = Callable[[Row], float]
 Look = Callable[[Row], Any]
-Attributes = dict[str, Any]
 SPLIT_BY = ("color", "detail", "strokeDash")
 GROUPS = {"rule": "rule", "line": "line", "area": "area", "point": "symbol", "circle": "symbol",
           "rect": "rect", "text": "text"}  # fmt: skip
@@ -62,21 +61,6 @@ def written_marks(
     clip = ' clip-path="url(#plot)"' if mark.get("clip") else ""
     marks = "".join(WRITERS[kind](mark, encoding, rows, size))
     return f'<g class="mark-{GROUPS[kind]} role-mark layer_{position}_marks"{clip}>{marks}</g>'
-
-
-def px(value: float) -> str:
-    """A length in pixels, to a thousandth."""
-    text = f"{value:.3f}".rstrip("0").rstrip(".")
-    return "0" if text == "-0" else text
-
-
-def element(name: str, attributes: Attributes, text: str = "") -> str:
-    """An SVG element without those attributes that are None."""
-    stated = "".join(
-        f' {key}="{value if isinstance(value, str) else px(value)}"'
-        for key, value in attributes.items() if value is not None
-    )  # fmt: skip
-    return f"<{name}{stated}>{text}</{name}>" if text else f"<{name}{stated} />"
 
 
 def scale_along(scale: Mapping[str, Any], start: float, end: float) -> Callable[[float], float]:
@@ -284,17 +268,7 @@ def _texts(
     below = mark.get("dy", 0) + round(MIDDLE * high)
     for row in rows:
         place = (x(row) + mark.get("dx", 0), y(row) + below)
-        yield text_element(mark["text"], place, high, colour(row), "middle")
-
-
-def text_element(
-    text: str, place: tuple[float, float], high: float, colour: str, anchor: str
-) -> str:
-    """A text of a size in pixels, its baseline at a place."""
-    return element("text", {
-        "text-anchor": anchor, "transform": f"translate({px(place[0])},{px(place[1])})",
-        "font-size": f"{high:g}px", "fill": _colour(colour),
-    }, escape(text))  # fmt: skip
+        yield text_element(mark["text"], place, high, _colour(colour(row)), "middle")
 
 
 WRITERS: Mapping[str, Callable[[Row, Row, Sequence[Row], tuple[float, float]], Iterator[str]]] = {

@@ -15,8 +15,9 @@ import vl_convert
 
 from backbench.charts import theme
 from backbench.charts.axis_writing import written_axes
-from backbench.charts.mark_writing import UnwrittenError, element, px, require, written_marks
+from backbench.charts.mark_writing import UnwrittenError, require, written_marks
 from backbench.charts.page_layout import HALO_PX, LOOK_OF_ROW
+from backbench.charts.svg_elements import element, px
 
 ANCHORS = {"left": "start", "center": "middle", "right": "end"}
 Row = Mapping[str, Any]

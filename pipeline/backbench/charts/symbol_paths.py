@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from functools import cache
 
+from backbench.charts.svg_elements import px
+
 TALL = math.sqrt(3) / 2
 """Height of a triangle's middle above its base, in halves of its width."""
 CORNERS = {
@@ -27,7 +29,7 @@ def symbol_path(shape: str, area: float) -> str | None:
     area: in square pixels, of the square that a circle stands in.
     """
     half = math.sqrt(area) / 2
-    r, wide = f"{half:.4g}", f"{2 * half:.4g}"
+    r, wide = px(half), px(2 * half)
     if shape == "square":
         return f"M-{r},-{r}h{wide}v{wide}h-{wide}Z"
     if shape == "circle":
@@ -36,5 +38,5 @@ def symbol_path(shape: str, area: float) -> str | None:
     corners = CORNERS.get(shape)
     if corners is None:
         return None
-    path = "L".join(f"{half * x:.4g},{half * y:.4g}" for x, y in corners)
+    path = "L".join(f"{px(half * x)},{px(half * y)}" for x, y in corners)
     return f"M{path}" + "Z" * (len(corners) > 2)
