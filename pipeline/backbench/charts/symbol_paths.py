@@ -33,7 +33,6 @@ def symbol_path(shape: str, area: float) -> str | None:
     if shape == "square":
         return f"M-{r},-{r}h{wide}v{wide}h-{wide}Z"
     if shape == "circle":
-        r = f"{half:.4g}"
         return f"M{r},0A{r},{r},0,1,1,-{r},0A{r},{r},0,1,1,{r},0"
     corners = CORNERS.get(shape)
     if corners is None:
