@@ -255,7 +255,10 @@ class _Waves(NamedTuple):
     def parted(self, blocks: Array) -> Array:
         """Blocks of samples as (blocks, stretches, samples), filled up with 0."""
         short = self.near.shape[1] * len(self.far) - blocks.shape[1]
-        filled = np.pad(blocks, ((0, 0), (0, short))) if short else blocks
+        filled = blocks
+        if short:
+            filled = np.zeros((len(blocks), blocks.shape[1] + short))
+            filled[:, : blocks.shape[1]] = blocks
         return filled.reshape(len(blocks), len(self.far), -1)
 
     def products(self, given: Array) -> Array:
