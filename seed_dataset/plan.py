@@ -143,8 +143,13 @@ def _over_powers(review: Review, one: Behaviour, rated: float) -> Iterator[Take]
             volts, name = level(watts), number_in_name(watts)
             high = TwoTones(19_000, 20_000, 1.0, volts)
             yield Take(f"two-tone-19k-20k-{name}w.flac", high, 8.0)
-            modulated = TwoTones(60, 7000, 4.0, volts, seconds=1.2)
-            yield Take(f"two-tone-60-7k-{name}w.flac", modulated, 8.0)
+            yield Take(f"two-tone-60-7k-{name}w.flac", _clear_pair(volts), 8.0)
+
+
+def _clear_pair(level_v: float) -> TwoTones:
+    """In place of 60 Hz and 7 kHz: products off the multiples of the mains, in a record that tells
+    them apart; not every session takes it."""
+    return TwoTones(66, 7050, 4.0, level_v, 48_000, 6.0)
 
 
 def _hard(one: Behaviour, rated: float) -> Iterator[Take]:
@@ -190,7 +195,9 @@ def _several(review: Review, level_v: float, load_ohm: float | None) -> Iterator
     """Two tones for everyone, and what the review's extras name; level_v: rms of all together."""
     yield Take("two-tone-19k-20k.flac", TwoTones(19_000, 20_000, 1.0, level_v), load_ohm)
     if review.extras & {"modulation", "two-tone-powers"}:
-        yield Take("two-tone-60-7k.flac", TwoTones(60, 7000, 4.0, level_v, seconds=1.2), load_ohm)
+        usual = TwoTones(60, 7000, 4.0, level_v, seconds=1.2)
+        tones = _clear_pair(level_v) if "two-tone-powers" in review.extras else usual
+        yield Take("two-tone-60-7k.flac", tones, load_ohm)
     if "multitone" in review.extras:
         tones = Multitone(MULTIPLES, MULTITONE_BASE_HZ, level_v)
         yield Take("multitone.flac", tones, load_ohm)

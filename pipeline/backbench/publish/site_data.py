@@ -52,6 +52,17 @@ class SiteData:
         """The appearances of one review, in the manifest's order."""
         return [row for row in self.appearances if row["review_key"] == review_key]
 
+    def models_by_review(self) -> dict[str, list[tuple[str, str]]]:
+        """Maker and model by the review that is the newest of any of the model's units."""
+        result: dict[str, list[tuple[str, str]]] = {}
+        for model, keys in self.models.items():
+            newest = max(
+                (self.units[key] for key in keys),
+                key=lambda row: (row["reviewed"], row["review_key"]),
+            )
+            result.setdefault(newest["review_key"], []).append(model)
+        return result
+
     def makers(self) -> dict[str, list[tuple[str, str]]]:
         """Models by maker, both in order of name."""
         by_maker: dict[str, list[tuple[str, str]]] = {}
