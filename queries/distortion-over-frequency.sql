@@ -12,7 +12,7 @@
 -- column series: -; Level
 -- column output: -; Output
 -- column x: Hz; Frequency
--- column y: %; Harmonics 2 and 3
+-- column y: %; Distortion by harmonics 2 and 3
 -- column y_u: %; Standard uncertainty
 -- chart: overlaid; across = frequency; scale = log
 WITH pairs AS (
@@ -33,10 +33,13 @@ WITH pairs AS (
     HAVING count(DISTINCT order_n) = 2 AND count(*) = 2
 ),
 held AS (
+    -- One name for both outputs, whose powers differ by their gains.
     SELECT *, count(DISTINCT frequency_hz) OVER levels AS frequencies,
-           median(power_w) OVER levels AS power
+           median(power_w) OVER settings AS power
     FROM pairs
-    WINDOW levels AS (
+    WINDOW settings AS (
+        PARTITION BY review_key, unit_key, generator_vrms, load_ohm, input, volume
+    ), levels AS (
         PARTITION BY review_key, unit_key, output, generator_vrms, load_ohm, input, volume, driven
     )
 ),

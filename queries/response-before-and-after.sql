@@ -13,13 +13,7 @@
 -- column y: dB; Response re 1 kHz
 -- column y_u: dB; Standard uncertainty
 -- chart: overlaid; across = frequency
-WITH usual AS (
-    SELECT DISTINCT reading.review_key, analysis_key, unit_key, output, true AS is_usual
-    FROM reading
-    JOIN reading_point USING (reading_key, review_key)
-    WHERE metric = 'response_spread' AND point_key = 'response'
-),
-chosen AS (
+WITH chosen AS (
     SELECT before_after.*, label, after.reviewed AS worked
     FROM before_after
     JOIN peer USING (unit_key)
@@ -37,14 +31,12 @@ points AS (
         unit_key, label, place, strftime(reviewed, '%Y-%m-%d') || ', ' || state AS series, output,
         unnest(x) AS hertz, unnest(y) AS level,
         unnest(coalesce(uncertainty, list_transform(x, lambda f: NULL::DOUBLE))) AS u
-    FROM curve
+    FROM response_curve
     JOIN reviews USING (unit_key, review_key)
     JOIN review USING (review_key)
     JOIN appearance USING (unit_key, review_key)
-    LEFT JOIN usual USING (review_key, analysis_key, unit_key, output)
-    WHERE curve = 'response'
     QUALIFY row_number() OVER (
-        PARTITION BY review_key, output ORDER BY is_usual NULLS LAST, analysis_key
+        PARTITION BY review_key, output ORDER BY is_usual DESC, analysis_key
     ) = 1
 )
 SELECT

@@ -14,23 +14,16 @@
 -- column y: dB; Response re 1 kHz
 -- column y_u: dB; Standard uncertainty
 -- chart: overlaid; across = frequency
-WITH usual AS (
-    SELECT DISTINCT reading.review_key, analysis_key, unit_key, output, true AS is_usual
-    FROM reading
-    JOIN reading_point USING (reading_key, review_key)
-    WHERE metric = 'response_spread' AND point_key = 'response'
-),
-newest AS (
-    SELECT curve.*, label, review.reviewed
-    FROM curve
+WITH newest AS (
+    SELECT response_curve.*, label, review.reviewed
+    FROM response_curve
     SEMI JOIN (FROM unit_period WHERE standing) AS standing USING (review_key, unit_key)
     JOIN peer USING (unit_key)
     JOIN review USING (review_key)
-    LEFT JOIN usual USING (review_key, analysis_key, unit_key, output)
-    WHERE curve = 'response' AND output IN ('left', 'right') AND ($unit = '' OR unit_key = $unit)
+    WHERE output IN ('left', 'right') AND ($unit = '' OR unit_key = $unit)
     QUALIFY row_number() OVER (
         PARTITION BY unit_key, output
-        ORDER BY review.reviewed DESC, review_key DESC, is_usual NULLS LAST, analysis_key
+        ORDER BY review.reviewed DESC, review_key DESC, is_usual DESC, analysis_key
     ) = 1
 ),
 chosen AS (

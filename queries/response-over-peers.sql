@@ -41,13 +41,12 @@ otherwise AS (
     WHERE metric = 'response_spread'
 ),
 newest AS (
-    SELECT curve.*
-    FROM curve
+    SELECT response_curve.*
+    FROM response_curve
     SEMI JOIN (FROM unit_period WHERE standing) AS standing USING (review_key, unit_key)
     JOIN chosen USING (unit_key)
     JOIN review USING (review_key)
     ANTI JOIN otherwise USING (review_key, analysis_key, unit_key, output)
-    WHERE curve = 'response'
     QUALIFY row_number() OVER (
         PARTITION BY unit_key, output ORDER BY reviewed DESC, review_key DESC, analysis_key
     ) = 1

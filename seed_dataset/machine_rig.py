@@ -30,7 +30,7 @@ RECORDS: dict[str, tuple[float, int, tuple[str, ...]]] = {
     "only": (3.5, 16_000, BOTH),
     "tone": (3.5, 32_000, BOTH),
     "sweep-low": (8.0, 8_000, LEFT),
-    "sweep": (8.0, 44_100, LEFT),
+    "sweep": (8.0, 44_100, BOTH),
 }
 """Seconds, sample rate and outputs by the beginning of the file's name; the first that fits."""
 BITS = 16

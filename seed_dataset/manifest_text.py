@@ -116,6 +116,8 @@ def _roles(review: Review) -> list[str]:
 
 def _conditions(review: Review) -> str:
     kind = review.units[0].kind
+    if review.is_as_tuner:
+        return "\n".join(["[conditions]", 'input = "tuner"', "minutes_on = 40"])
     if kind in CONDITIONS:
         return "\n".join(["[conditions]", *CONDITIONS[kind], "minutes_on = 40"])
     lines = ["[conditions]", 'volume = "full"', "minutes_on = 40"]

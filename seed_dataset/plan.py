@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 from backbench.bench_day.capture_names import number_in_name
 from backbench.seed_dataset.behaviour import Behaviour
@@ -12,7 +13,7 @@ from backbench.seed_dataset.burst import Burst
 from backbench.seed_dataset.idle import Idle
 from backbench.seed_dataset.multitone import Multitone
 from backbench.seed_dataset.scenario import Review
-from backbench.seed_dataset.shelves import SETTINGS
+from backbench.seed_dataset.shelves import LOUDNESS, SETTINGS
 from backbench.seed_dataset.square import Square
 from backbench.seed_dataset.stimulus import Stimulus
 from backbench.seed_dataset.sweep import Sweep
@@ -32,6 +33,10 @@ OVERLOAD = 4.0
 """Power of bursts that clip, re the rated one."""
 LINE_VOLTS = (0.2, 0.5, 1.0, 2.0, 4.0, 7.0, 10.0, 14.0, 19.0)
 MEASURED_WATTS = (1.0, 5.0)
+OVER_THE_BAND_HZ = (110.0, 310.0, 3000.0, 5000.0, 10_000.0)
+"""Second and third harmonic within the band of the files, and off the multiples of 50 Hz."""
+ABOVE_SHARE = 0.25
+"""Of the rated power: the greater of the levels at several frequencies; a step of every session."""
 PAIRED_WATTS, PAIRED_VOLTS = 1.0, 2.0
 """Where two loads are compared: the generator is recorded too, which gives the phase."""
 MULTITONE_BASE_HZ = 35.0
@@ -86,9 +91,7 @@ def _amplifier(review: Review, one: Behaviour) -> Iterator[Take]:
         raise ValueError(f"{review.key}: no rated power")
     recorded = "generator" in review.extras
 
-    def level(watts: float) -> float:
-        return three_digits(math.sqrt(watts * 8.0) / one.gain_into(8.0))
-
+    level = partial(_level, one)
     yield Take("idle.flac", Idle(), 8.0)
     every = recorded or review.state == "restored" or "steps" in review.extras
     fractions = FRACTIONS if every else FEWER
@@ -105,14 +108,7 @@ def _amplifier(review: Review, one: Behaviour) -> Iterator[Take]:
         yield from _sweeps(review, level(1.0), 8.0)
     yield from _separation(review, Tone(1000.0, level(1.0)), 8.0)
     yield from _several(review, level(1.0), 8.0)
-    if "frequencies" in review.extras:
-        for hz in (100.0, 5000.0, 10_000.0):
-            tone = Tone(hz, level(1.0), 96_000, 0.3)
-            yield Take(f"tone-{number_in_name(hz)}-1w.flac", tone, 8.0)
-    if "two-tone-powers" in review.extras:
-        for watts in (0.1 * rated, 0.5 * rated):
-            name = f"two-tone-19k-20k-{number_in_name(watts)}w.flac"
-            yield Take(name, TwoTones(19_000, 20_000, 1.0, level(watts)), 8.0)
+    yield from _over_powers(review, one, rated)
     if "four-ohm" in review.extras:
         for share in FOUR_OHM:
             volts = three_digits(math.sqrt(share * rated * 4.0) / one.gain_into(4.0))
@@ -125,6 +121,35 @@ def _amplifier(review: Review, one: Behaviour) -> Iterator[Take]:
             yield Take(name, Tone(1000.0, level(share * rated)), 8.0, driven=output)
     if "hard" in review.extras:
         yield from _hard(one, rated)
+
+
+def _level(one: Behaviour, watts: float) -> float:
+    """Volts rms of the generator that give a power into 8 ohm."""
+    return three_digits(math.sqrt(watts * 8.0) / one.gain_into(8.0))
+
+
+def _over_powers(review: Review, one: Behaviour, rated: float) -> Iterator[Take]:
+    """Tones of several frequencies at two powers, and both kinds of two tones at two more."""
+
+    level = partial(_level, one)
+    if "frequencies" in review.extras:
+        for watts in (1.0, ABOVE_SHARE * rated):
+            for hz in OVER_THE_BAND_HZ:
+                tone = Tone(hz, level(watts), 96_000, 0.3)
+                name = f"tone-{number_in_name(hz)}-{number_in_name(watts)}w.flac"
+                yield Take(name, tone, 8.0)
+    if "two-tone-powers" in review.extras:
+        for watts in (0.1 * rated, 0.5 * rated):
+            volts, name = level(watts), number_in_name(watts)
+            high = TwoTones(19_000, 20_000, 1.0, volts)
+            yield Take(f"two-tone-19k-20k-{name}w.flac", high, 8.0)
+            yield Take(f"two-tone-60-7k-{name}w.flac", _clear_pair(volts), 8.0)
+
+
+def _clear_pair(level_v: float) -> TwoTones:
+    """In place of 60 Hz and 7 kHz: products off the multiples of the mains, in a record that tells
+    them apart; not every session takes it."""
+    return TwoTones(66, 7050, 4.0, level_v, 48_000, 6.0)
 
 
 def _hard(one: Behaviour, rated: float) -> Iterator[Take]:
@@ -169,8 +194,10 @@ def _line(review: Review, one: Behaviour) -> Iterator[Take]:
 def _several(review: Review, level_v: float, load_ohm: float | None) -> Iterator[Take]:
     """Two tones for everyone, and what the review's extras name; level_v: rms of all together."""
     yield Take("two-tone-19k-20k.flac", TwoTones(19_000, 20_000, 1.0, level_v), load_ohm)
-    if "modulation" in review.extras:
-        yield Take("two-tone-60-7k.flac", TwoTones(60, 7000, 4.0, level_v, seconds=1.2), load_ohm)
+    if review.extras & {"modulation", "two-tone-powers"}:
+        usual = TwoTones(60, 7000, 4.0, level_v, seconds=1.2)
+        tones = _clear_pair(level_v) if "two-tone-powers" in review.extras else usual
+        yield Take("two-tone-60-7k.flac", tones, load_ohm)
     if "multitone" in review.extras:
         tones = Multitone(MULTIPLES, MULTITONE_BASE_HZ, level_v)
         yield Take("multitone.flac", tones, load_ohm)
@@ -188,6 +215,11 @@ def _sweeps(review: Review, level_v: float, load_ohm: float | None) -> Iterator[
             name = f"sweep-{setting.replace(' ', '-')}.flac"
             softer = Sweep(three_digits(level_v / 4))
             yield Take(name, softer, load_ohm, controls=setting, with_generator=True)
+    if "loudness" in review.extras:
+        for volume in ("half", "quarter"):
+            lifted = Sweep(level_v)
+            yield Take(f"sweep-loudness-volume-{volume}.flac", lifted, load_ohm,
+                       controls=LOUDNESS, volume=volume, with_generator=True)  # fmt: skip
     if "volume" in review.extras:
         tone = Tone(1000.0, level_v)
         yield Take("tone-1k-volume-half.flac", tone, load_ohm, volume="half")

@@ -16,14 +16,15 @@ from backbench.seed_dataset.draws import generator_for
 from backbench.seed_dataset.noise import hiss, mains, mains_hz
 from backbench.seed_dataset.plan import Take
 from backbench.seed_dataset.scenario import Review
-from backbench.seed_dataset.shelves import SETTINGS
+from backbench.seed_dataset.shelves import set_shelves
 from backbench.seed_dataset.stimulus import Array, length
 
 CLIPPED = "two-tone-19k-20k.flac"
 EVENT = dt.date(2021, 12, 4)
 """From which day on the bench's own hum is less (`settings.toml` names it)."""
 HUM_BEFORE = 5.0
-HALF_VOLUME = 0.08
+TURNED_DOWN = {"half": 0.08, "quarter": 0.012}
+"""Of the full gain, by the setting of the volume control."""
 ALONE = 0.6
 """Of the supply's sag where one of two outputs is driven (no source)."""
 BENCH_MAINS_V = (0.4e-6, 0.1e-6, 0.3e-6)
@@ -85,9 +86,10 @@ def is_clipped(review: Review, take: Take) -> bool:
 
 def set_to(one: Behaviour, take: Take) -> Behaviour:
     """An output with the controls as the capture has them, and a supply that feeds it alone."""
-    gain = one.gain * (HALF_VOLUME if take.volume == "half" else 1.0)
+    gain = one.gain * TURNED_DOWN.get(take.volume or "", 1.0)
     sag_ohm = one.sag_ohm * (ALONE if take.driven else 1.0)
-    return replace(one, gain=gain, sag_ohm=sag_ohm, shelves=SETTINGS[take.controls or "flat"])
+    shelves = set_shelves(take.controls, take.volume)
+    return replace(one, gain=gain, sag_ohm=sag_ohm, shelves=shelves)
 
 
 def _loop_back(review: Review, take: Take, clock: float, rng: np.random.Generator) -> list[Array]:

@@ -24,8 +24,12 @@ RIGS: dict[str, Callable[[Unit, float], Rig]] = {
 
 
 def rig_of(review: Review) -> Rig | None:
-    """What the review's unit does; None for amplifiers and preamplifiers."""
+    """What the review's unit does; None for amplifiers and preamplifiers.
+
+    A receiver that was reviewed through its tuner does what a tuner does.
+    """
     unit = review.units[0]
-    if unit.kind not in RIGS:
+    kind = "tuner" if review.is_as_tuner else unit.kind
+    if kind not in RIGS:
         return None
-    return RIGS[unit.kind](unit, (review.date.year - unit.made) * WEAR[review.state])
+    return RIGS[kind](unit, (review.date.year - unit.made) * WEAR[review.state])

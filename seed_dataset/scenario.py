@@ -66,6 +66,11 @@ class Review:
         return len(self.units) > 1
 
     @property
+    def is_as_tuner(self) -> bool:
+        """Whether a receiver stood on the bench as a tuner."""
+        return "as-tuner" in self.extras
+
+    @property
     def is_typed(self) -> bool:
         """Whether its recordings are gone, and figures were typed from a notebook."""
         return "typed" in self.extras

@@ -1,4 +1,4 @@
-"""Tone controls: a shelf in the bass and one in the treble."""
+"""Tone controls and loudness: a shelf in the bass and one in the treble."""
 
 from __future__ import annotations
 
@@ -35,3 +35,17 @@ SETTINGS = {
     "treble least": Shelves(treble_db=-11.0),
 }
 """By what the manifest calls the setting."""
+LOUDNESS = "loudness on"
+RAISED = {
+    "half": Shelves(bass_db=5.0, treble_db=2.0),
+    "quarter": Shelves(bass_db=9.0, treble_db=4.0),
+}
+"""What the loudness switch raises, by the setting of the volume control: more where it is lower
+(no source)."""
+
+
+def set_shelves(controls: str | None, volume: str | None) -> Shelves:
+    """Of the tone controls, or of the loudness switch at a setting of the volume control."""
+    if controls == LOUDNESS:
+        return RAISED[volume or "half"]
+    return SETTINGS[controls or "flat"]

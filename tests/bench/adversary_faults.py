@@ -113,15 +113,7 @@ def stops_early(scene: Scene) -> None:
 def hum_drifts(scene: Scene) -> None:
     """A filter capacitor that forms, or a heater that warms."""
     k = float(np.exp(scene.rng.uniform(-1.1, 1.1)))
-    hum, scene.hum_span = scene.hum, (min(1.0, k), max(1.0, k))
-    scene.added.append(lambda t, rng: (k ** (t / scene.seconds) - 1) * _sum(hum, t))
-
-
-def _sum(lines: list[Line], t: Array) -> Array:
-    result = np.zeros(len(t))
-    for x in lines:
-        result += x.peak * np.cos(2 * np.pi * x.hz * t + x.phase)
-    return result
+    scene.hum_gain.append(lambda t: k ** (t / scene.seconds))
 
 
 @fault("dc drifts")
@@ -262,9 +254,9 @@ def modulated_by_mains(scene: Scene) -> None:
     depth, n = 10 ** scene.rng.uniform(-4, -1.5), int(scene.rng.choice([1, 2]))
     hz = n * scene.mains_hz
     scene.envelope.append(lambda t: 1 + depth * np.cos(2 * np.pi * hz * t))
-    # Sidebands are within 20 Hz to 20 kHz and count as noise.
+    # Sidebands are within 20 Hz to 20 kHz and count as noise, those of the harmonics too.
     scene.sidebands += [
         Line(abs(x.hz + s * hz), x.peak * depth / 2, 0.0)
-        for x in scene.lines if x.played
+        for x in scene.lines
         for s in (-1, 1)
     ]  # fmt: skip

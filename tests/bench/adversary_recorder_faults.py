@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from backbench.signal.sample_rates import RATES_HZ
 from bench.adversary_faults import FAULTS, PLAYED, TONES, fault, loudness
 from bench.adversary_scene import Scene
 from bench.adversary_units import Array, Line
@@ -55,25 +56,14 @@ def offset_jumps(scene: Scene) -> None:
 def hum_jumps(scene: Scene) -> None:
     """A relay, a heater or a lamp that is switched."""
     k, at = float(np.exp(scene.rng.uniform(-2, 2))), scene.rng.uniform(0.1, 0.9) * scene.seconds
-    hum, scene.hum_span = scene.hum, (min(1.0, k), max(1.0, k))
-    scene.added.append(lambda t, rng: np.where(t > at, k - 1, 0.0) * _lines(hum, t, 0.0, 1.0))
+    scene.hum_gain.append(lambda t: np.where(t > at, k, 1.0))
 
 
 @fault("mains wanders", ("idle", "tone", "multitone"), late=True)
 def mains_wanders(scene: Scene) -> None:
     """The frequency of the mains moves by up to 0.3 %, as a generator set's does."""
-    hum, depth = scene.hum, 10 ** scene.rng.uniform(-4, -2.5)
-    hz = scene.rng.uniform(0.3, 3)
-    scene.added.append(lambda t, rng: _lines(hum, t, depth, hz) - _lines(hum, t, 0.0, 1.0))
-
-
-def _lines(lines: list[Line], t: Array, depth: float, hz: float) -> Array:
-    """Lines whose time is bent with a relative depth at a rate of hz."""
-    bent = t + depth / (2 * np.pi * hz) * np.sin(2 * np.pi * hz * t)
-    result = np.zeros(len(t))
-    for x in lines:
-        result += x.peak * np.cos(2 * np.pi * x.hz * bent + x.phase)
-    return result
+    depth, hz = 10 ** scene.rng.uniform(-4, -2.5), scene.rng.uniform(0.3, 3)
+    scene.hum_bend.append(lambda t: depth / (2 * np.pi * hz) * np.sin(2 * np.pi * hz * t))
 
 
 @fault("band cut short")
@@ -101,8 +91,9 @@ def clips_below_full_scale(scene: Scene) -> None:
 
 @fault("rate of the header wrong")
 def header_wrong(scene: Scene) -> None:
-    """44.1 kHz told as 48 kHz, or the other way round, and their multiples."""
-    scene.header_rate = scene.rate * float(scene.rng.choice([48 / 44.1, 44.1 / 48, 2.0, 0.5]))
+    """44.1 kHz told as 48 kHz, or the other way round, and their multiples: a usual rate."""
+    told = [x for r in (48 / 44.1, 44.1 / 48, 2.0, 0.5) if round(x := scene.rate * r) in RATES_HZ]
+    scene.header_rate = float(round(scene.rng.choice(told)))
 
 
 @fault("gate closes", ("idle",), late=True)
@@ -116,12 +107,19 @@ def gate_closes(scene: Scene) -> None:
     scene.spoilt.append(gate)
 
 
+def _sum(lines: list[Line], t: Array) -> Array:
+    result = np.zeros(len(t))
+    for x in lines:
+        result += x.peak * np.cos(2 * np.pi * x.hz * t + x.phase)
+    return result
+
+
 @fault("transmitter near by", TONES)
 def transmitter_near_by(scene: Scene) -> None:
     """Its bursts, 217 a second: lines at their multiples to 5 kHz."""
     peak = 10 ** scene.rng.uniform(-5, -3) * max(loudness(scene), 0.03)
     some = [Line(217.0 * n, peak / n, float(n), order=(n,)) for n in range(1, 24)]
-    scene.added.append(lambda t, rng: _lines(some, t, 0.0, 1.0))
+    scene.added.append(lambda t, rng: _sum(some, t))
     scene.sidebands = [*scene.sidebands, *some]
 
 

@@ -31,6 +31,7 @@ class Scene:
     sidebands: what a modulation makes beside the tone: part of the truth, rendered by `envelope`.
     bench_lines: that the bench adds to the record, of the orders of the tone.
     calibration_error: relative, where it isn't drawn for this capture alone.
+    hum_gain, hum_bend: factors of the mains lines, and what is added to their time, by time.
     header_rate: what the file states, where it isn't the rate.
     wave: the driven waveform where it isn't one of lines. crest_v: its greatest magnitude.
     nothing_right: what was recorded isn't what was stated. statement: what the manifest says.
@@ -56,7 +57,8 @@ class Scene:
     bent_time: list[Callable[[Array], Array]] = field(default_factory=list)
     span: tuple[float, float] = (1.0, 1.0)
     product_span: tuple[float, float] = (1.0, 1.0)
-    hum_span: tuple[float, float] = (1.0, 1.0)
+    hum_gain: list[OfTime] = field(default_factory=list)
+    hum_bend: list[OfTime] = field(default_factory=list)
     dc_span_v: tuple[float, float] = (0.0, 0.0)
     added: list[Waveform] = field(default_factory=list)
     maybe: list[Noise] = field(default_factory=list)
@@ -78,6 +80,27 @@ class Scene:
         return step**2 / 4 / (self.rate / 2)
 
     @property
+    def hum_span(self) -> tuple[float, float]:
+        """Least and greatest factor of the mains lines within the record."""
+        whole = self._gain_of_hum(np.linspace(0, self.seconds, 4000))
+        return float(whole.min()), float(whole.max())
+
+    def hum_volts(self, t: Array) -> Array:
+        """The mains lines that a converter lets through."""
+        result = np.zeros(len(t))
+        bent = t + sum(bend(t) for bend in self.hum_bend) if self.hum_bend else t
+        for line in self.hum:
+            if line.hz < self.highest_hz:
+                result += line.peak * np.cos(2 * np.pi * line.hz * bent + line.phase)
+        return result * self._gain_of_hum(t)
+
+    def _gain_of_hum(self, t: Array) -> Array:
+        result = np.ones(len(t))
+        for gain in self.hum_gain:
+            result *= gain(t)
+        return result
+
+    @property
     def highest_hz(self) -> float:
         return PASS_BAND * self.rate
 
@@ -86,10 +109,7 @@ def render(scene: Scene) -> Array:
     """The samples that the recorder wrote, in volts as the stated full scale reads them."""
     rng, count = scene.rng, int(scene.rate * scene.seconds)
     t = np.arange(count) / scene.rate
-    volts = _driven(scene, t)
-    for line in scene.hum:
-        if line.hz < scene.highest_hz:
-            volts += line.peak * np.cos(2 * np.pi * line.hz * t + line.phase)
+    volts = _driven(scene, t) + scene.hum_volts(t)
     for noise in scene.noises:
         volts += noise.volts(rng, scene.rate, count)
     for waveform in scene.added:

@@ -141,7 +141,8 @@ def _scaled(unit: Scene, share: float) -> Scene:
     lines = [replace(x, peak=x.peak * share) for x in unit.lines]
     return replace(
         unit, lines=lines, hum=list(unit.hum), noises=list(unit.noises), envelope=[],
-        bent_time=[], added=[], maybe=[], sidebands=[], spoilt=[], statement=dict(unit.statement),
+        bent_time=[], added=[], maybe=[], sidebands=[], spoilt=[], hum_gain=[], hum_bend=[],
+        statement=dict(unit.statement),
     )  # fmt: skip
 
 

@@ -8,12 +8,11 @@ process and of the largest worker, and what one more review costs at both ends.
 from __future__ import annotations
 
 import resource
-import shutil
 import sys
 import tempfile
-import tomllib
 from pathlib import Path
 
+from many_reviews import renamed, until_captures, without_end
 from rows import Row, tell, timed
 
 from backbench.catalogue import Catalogue
@@ -26,19 +25,6 @@ MEGABYTE = 1 << 10
 """Of the kibibytes that the system counts in."""
 
 
-def renamed(review: Path, number: int, into: Path) -> tuple[Path, int]:
-    """The review with its own keys for review and units, its originals linked; its captures."""
-    text = (review / "review.toml").read_text(encoding="utf-8")
-    manifest = tomllib.loads(text)
-    for key in [manifest["review"]["key"], *(unit["key"] for unit in manifest["unit"])]:
-        text = text.replace(f'"{key}"', f'"{key}-{number}"')
-    folder = into / f"{review.name}-{number}"
-    shutil.copytree(review, folder, copy_function=lambda a, b: Path(b).hardlink_to(a))
-    (folder / "review.toml").unlink()
-    (folder / "review.toml").write_text(text, encoding="utf-8")
-    return folder, len(manifest.get("capture", []))
-
-
 def taken_in(catalogue: Catalogue, folders: list[Path]) -> None:
     outcomes, refused = catalogue.ingest(folders, history=False, processes=PROCESSES)
     assert len(outcomes) == len(folders)
@@ -49,30 +35,24 @@ def main(many: int) -> None:
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         reviews = write_catalogue_inputs(folder / "inputs", workers=PROCESSES)
-        made = (renamed(r, n, folder) for n in range(1000) for r in reviews)
-        few, captures = [], 0
-        while captures < FEW:
-            review, held = next(made)
-            few, captures = [*few, review], captures + held
+        made = without_end(reviews, folder)
+        few, captures = until_captures(made, FEW)
         catalogue = Catalogue.create(folder / "catalogue", settings_text())
         each = timed(lambda: taken_in(catalogue, few)) / captures
-        one, _ = next(made)
+        one = next(made).folder
         alone = timed(lambda: taken_in(catalogue, [one]))
-        rest, more = [], 0
-        while captures + more < many:
-            review, held = next(made)
-            rest, more = [*rest, review], more + held
+        rest, more = until_captures(made, many - captures)
         later = timed(lambda: taken_in(catalogue, rest)) / more
-        last, _ = renamed(reviews[len(few) % len(reviews)], 1000, folder)
+        last = renamed(reviews[len(few) % len(reviews)], 1000, folder).folder
         tell(Row(f"a capture of {more} more", 1e3 * later, "ms", f"of the first {captures}",
                  1e3 * each, 1.1))  # fmt: skip
         tell(Row(f"one more review beside {captures + more} captures",
                  timed(lambda: taken_in(catalogue, [last])), "s",
                  f"beside {captures}", alone, 1.5))  # fmt: skip
-        for what, who in (("the largest worker", resource.RUSAGE_CHILDREN),
-                          ("the loading process", resource.RUSAGE_SELF)):  # fmt: skip
+        for what, who, limit in (("the largest worker", resource.RUSAGE_CHILDREN, None),
+                                 ("the loading process", resource.RUSAGE_SELF, 600.0)):  # fmt: skip
             most = resource.getrusage(who).ru_maxrss / MEGABYTE
-            tell(Row(f"memory of {what}", most, "MB"))
+            tell(Row(f"memory of {what}", most, "MB", target=limit))
 
 
 if __name__ == "__main__":

@@ -2,7 +2,7 @@
 
 Run: python tests/bench/large_catalogue.py [folder]. The catalogue is made by SQL. Every shipped
 query is run up to three times as a reader would, beside the same SQL by hand on the same
-connection: asked are 0.3 s and 1.5 times the SQL by hand (above 20 ms). A line a query goes to
+connection: asked are 0.2 s and 1.5 times the SQL by hand (above 20 ms). A line a query goes to
 stderr, with the processor's time over all threads and whether the declared grain is unique.
 """
 
@@ -28,9 +28,10 @@ from backbench.publish.site_data import keep_views, read_site_data
 from backbench.querying.saved_queries import SavedQuery, shipped
 from backbench.storage.database import Database, reading, writing
 from backbench.test_points.assign import sync_points
+from backbench.test_points.values_at_points import renew_values
 
 UNITS = 10_000
-LIMIT_S = 0.3
+LIMIT_S = 0.2
 OVERHEAD = 1.5
 LEAST_S = 0.02
 """What a query may take however quick its SQL is by hand."""
@@ -133,6 +134,7 @@ def make(folder: Path) -> None:
         store.rows("SELECT setseed(0.5)")
         for step in STEPS:
             store.run(step, {"n": UNITS} if "$n" in step else ())
+        renew_values(store, None)
 
 
 def timed(work: Callable[[], object]) -> tuple[float, float, object]:
@@ -203,8 +205,8 @@ def main() -> None:
     tell(Row(f"most overhead of {among} ({most.name})", most.spent, "s", "the SQL by hand",
              max(most.hand, LEAST_S / OVERHEAD), OVERHEAD))  # fmt: skip
     tell(Row("grains that are not unique", sum(not one.unique for one in timings), "", target=0))
-    tell(Row(f"`compare` of a unit there, {UNITS:,} units", compared))
-    tell(Row("overview page there", first_page))
+    tell(Row(f"`compare` of a unit there, {UNITS:,} units", compared, target=1.0))
+    tell(Row("overview page there", first_page, target=1.0))
 
 
 if __name__ == "__main__":

@@ -81,13 +81,39 @@ def test_no_chart_has_a_fault(
 
 
 def test_the_survey_counts_pictures_and_faults_as_they_are_seen() -> None:
-    small = HEAD.replace('width="200"', 'width="960"') + TEXT.format(px=13, colour=INK) + "</svg>"
+    small = HEAD.replace('width="200"', 'width="960"') + TEXT.format(px=11.5, colour=INK) + "</svg>"
     counts = survey([small])
     assert {name: dict(found) for name, found in counts.items() if found} == {
-        view.name: {"pictures": 1} | ({"small text": 1} if view.width == 680 else {})
-        for view in VIEWS if not view.narrow
+        view.name: {"pictures": 1} | ({"small text": 1} if view.width == 896 else {})
+        for view in VIEWS if not view.narrow and not view.printed
     }  # fmt: skip
     lines = list(survey_lines(counts))
     assert len(lines) == len(VIEWS)
     assert all(kind in line for line in lines for kind in KINDS)
-    assert "small text 1" in lines[-2]
+    assert "small text 1" in lines[0]
+
+
+LINE = '<path d="M9,{y}L99,{y}" data-name="{name}" stroke="{ink}" stroke-width="2.2"{dash}/>'
+
+
+def _two_lines(*dashes: str) -> str:
+    drawn = (
+        LINE.format(y=20 + 20 * k, name=f"curve {k}", ink=INK, dash=dash)
+        for k, dash in enumerate(dashes)
+    )
+    return f'{HEAD}<g class="mark-line">{"".join(drawn)}</g></svg>'
+
+
+def test_two_curves_that_look_the_same_are_a_fault() -> None:
+    dashed = ' stroke-dasharray="7,3"'
+    found = picture_faults(_two_lines(dashed, dashed))
+    assert [(fault.kind, fault.text) for fault in found] == [
+        ("drawn alike", "'curve 0' and 'curve 1' are drawn alike")
+    ]
+    assert picture_faults(_two_lines("", dashed)) == []
+
+
+def test_a_picture_for_paper_is_seen_on_paper_alone() -> None:
+    svg = HEAD.replace('width="200"', 'width="690"') + "</svg>"
+    seen = {name for name, found in survey([svg]).items() if found}
+    assert seen == {view.name for view in VIEWS if view.printed}

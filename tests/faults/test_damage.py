@@ -308,7 +308,8 @@ def test_entered_readings_that_lead_nowhere_are_found(
 def test_a_receipt_not_loaded_is_a_gap_and_unnamed_bytes_an_orphan(root: Path) -> None:
     with database.writing(root) as opened:
         for table in ("review", "appearance", "capture", "reading", "curve", "analysis",
-                      "analysis_capture", "reading_point", "published"):  # fmt: skip
+                      "analysis_capture", "reading_point", "value_at_point",
+                      "published"):  # fmt: skip
             opened.run(f"DELETE FROM {table} WHERE review_key = 'auk'")
     unnamed = Catalogue(root).places.vault.put_bytes(b"of no review")
     report = verified(root)

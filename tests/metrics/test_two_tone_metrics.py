@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from backbench.documents.manifest import Conditions
-from backbench.metrics.two_tones import TwoTonesView, two_tones_view
+from backbench.metrics.two_tones_view import TwoTonesView, two_tones_view
 from backbench.signal.tone_course import strong_products
 from backbench.signal.track import Track
 from many_tones import RATE, pair_material, with_noise

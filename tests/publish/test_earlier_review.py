@@ -11,7 +11,7 @@ import pytest
 from backbench.publish.sheet_charts import ChartRenderer
 from backbench.publish.sheet_content import PICTURES
 from backbench.publish.site_builder import SiteBuilder, review_pages
-from backbench.publish.site_data import as_of_review, keep_views, read_site_data
+from backbench.publish.site_data import as_of_review, read_site_data
 from backbench.querying.saved_queries import available, shipped
 from simulated import CIRCUITS, simulated_catalogue
 
@@ -35,7 +35,6 @@ def builder(tmp_path_factory: pytest.TempPathFactory) -> Iterator[SiteBuilder]:
     assert not refused
     assert not any(outcome.failed for outcome in outcomes)
     with catalogue.reading() as store:
-        keep_views(store)
         renderer = ChartRenderer(store, available(catalogue.places.root), None)
         yield SiteBuilder(renderer, read_site_data(store), catalogue.settings, folder / "site")
 

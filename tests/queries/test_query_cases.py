@@ -311,6 +311,9 @@ CASES = [
         reading c response_spread 3.0 0.1 under=sweep analysis_key=c
         curve c response [100.0,1000.0] [-3.0,0.0]
         curve c response [100.0,1000.0] [-9.0,0.0] analysis_key=a
+        unit d kind=turntable
+        curve d played_response [5.0,10.0] [-3.0,0.0] analysis_key=a
+        curve d played_response [100.0,1000.0,2000.0] [-4.0,0.0,1.0] analysis_key=b
         """, """
         unit_key | output | x    | y
         c        | left   | 100  | -3
@@ -319,7 +322,10 @@ CASES = [
         b        | left   | 1000 | 0
         b        | right  | 100  | -1.5
         b        | right  | 1000 | 0
-        """, {"first": "c", "second": "b"}),
+        d        | left   | 100  | -4
+        d        | left   | 1000 | 0
+        d        | left   | 1995.262314969 | 1
+        """, {"first": "c", "second": "b", "third": "d"}),
     Case("before-and-after-work", TWICE, """
         unit_key | metric         | before | after | unit | beyond              | assessment
         a        | noise_a        | 8e-4   | 2e-4  | V    | 21.213203435596427  | better
@@ -853,6 +859,18 @@ CASES = [
         reading a harmonic -80 0 order_n=3 generator_vrms=0.2 analysis_key=q frequency_hz=20.0
         reading a harmonic -40 0 order_n=2 generator_vrms=0.2 analysis_key=r frequency_hz=5000.0
         reading a harmonic -40 0 order_n=3 generator_vrms=0.2 analysis_key=r frequency_hz=5000.0
+        reading a harmonic -40 0 order_n=2 generator_vrms=0.2 analysis_key=q frequency_hz=20.0 \
+            output=right power_w=4.96
+        reading a harmonic -80 0 order_n=3 generator_vrms=0.2 analysis_key=q frequency_hz=20.0 \
+            output=right power_w=4.96
+        reading a harmonic -40 0 order_n=2 generator_vrms=0.2 analysis_key=u frequency_hz=200.0 \
+            output=right power_w=4.96
+        reading a harmonic -80 0 order_n=3 generator_vrms=0.2 analysis_key=u frequency_hz=200.0 \
+            output=right power_w=4.96
+        reading a harmonic -40 0 order_n=2 generator_vrms=0.2 analysis_key=r frequency_hz=5000.0 \
+            output=right power_w=4.96
+        reading a harmonic -40 0 order_n=3 generator_vrms=0.2 analysis_key=r frequency_hz=5000.0 \
+            output=right power_w=4.96
         reading a harmonic -30 0 order_n=2 generator_vrms=0.9 analysis_key=s
         reading a harmonic -30 0 order_n=3 generator_vrms=0.9 analysis_key=s
         unit b
@@ -862,6 +880,9 @@ CASES = [
         a        | 5 W    | left   | 20   | 1.000049998750  | 0
         a        | 5 W    | left   | 1000 | 0.1414213562373 | 0.005756462732
         a        | 5 W    | left   | 5000 | 1.4142135623731 | 0
+        a        | 5 W    | right  | 20   | 1.000049998750  | 0
+        a        | 5 W    | right  | 200  | 1.000049998750  | 0
+        a        | 5 W    | right  | 5000 | 1.4142135623731 | 0
         """),
     Case("intermodulation-over-power", """
         unit a

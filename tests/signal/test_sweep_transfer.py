@@ -12,6 +12,7 @@ from scipy.signal import bilinear, freqz, lfilter
 from backbench.errors import Refusal
 from backbench.signal.sweep import transfer, transfer_of
 from backbench.signal.sweep_excitation import played_sweep
+from backbench.signal.sweep_impulse import swept_impulses
 from backbench.signal.sweep_window import SweepParameters
 from swept import Played, played
 
@@ -94,6 +95,17 @@ def test_a_sweep_made_ready_once_serves_every_output() -> None:
         shared = transfer_of(ready, gain * SENT.volts)
         assert np.array_equal(own.ratio, shared.ratio)
         assert np.array_equal(own.noise, shared.noise)
+
+
+def test_outputs_made_together_are_as_each_alone() -> None:
+    ready = played_sweep(SENT.volts, len(SENT.volts), SENT.rate_hz, SENT.sweep)
+    outputs = [SENT.volts, -0.2 * np.roll(SENT.volts, 31)]
+    together = swept_impulses(ready, [np.fft.rfft(volts, ready.size) for volts in outputs])
+    for volts, made in zip(outputs, together, strict=True):
+        (alone,) = swept_impulses(ready, [np.fft.rfft(volts, ready.size)])
+        assert made.peak == alone.peak
+        assert np.array_equal(made.spectrum, alone.spectrum)
+        assert np.array_equal(made.impulse, alone.impulse)
 
 
 def test_harmonics_are_left_out() -> None:

@@ -149,10 +149,13 @@ def _linear_axis(values: list[float], start: float, end: float, unit: str) -> Ax
     low, high = (0.0 if 0 <= low < 0.3 * high else low - room), high + room
     every = (90.0 if end - start > 400 else 62.0) if end > start else 58.0
     step = _step((high - low) / max(abs(end - start) / every, 2.6))
-    first = math.ceil(low / step - 1e-9)
-    ticks = [first * step]
-    while ticks[-1] + step <= high * (1 + 1e-12):
-        ticks.append((first + len(ticks)) * step)
+    least = LABEL_PX if end > start else UPRIGHT_LABEL_PX
+    ticks, finer = _even_ticks(low, high, step), _step(step / 2.5)
+    per_px = (high - low) / abs(end - start)
+    if len(ticks) < FEWEST_TICKS and finer >= least * per_px:
+        ticks = _even_ticks(low, high, finer)
+    elif len(ticks) > 2 and step < 0.8 * least * per_px:
+        ticks = _even_ticks(low, high, _step(least * per_px))
     return Axis(
         low=low,
         high=high,
@@ -164,20 +167,50 @@ def _linear_axis(values: list[float], start: float, end: float, unit: str) -> Ax
     )
 
 
+def _even_ticks(low: float, high: float, step: float) -> list[float]:
+    first = math.ceil(low / step - 1e-9)
+    ticks = [first * step]
+    while ticks[-1] + step <= high * (1 + 1e-12):
+        ticks.append((first + len(ticks)) * step)
+    return ticks
+
+
+HEADS: tuple[tuple[float, ...], ...] = ((1,), (1, 3), (1, 2, 5), (1, 1.5, 2, 3, 4, 5, 7))
+"""Numbers within a decade that a logarithmic axis has ticks at, from coarse to fine."""
+FEWEST_TICKS = 3
+
+
 def _log_axis(values: list[float], start: float, end: float, unit: str) -> Axis:
     low, high = min(values) / 1.15, max(values) * 1.15
-    decades = range(math.floor(math.log10(low)), math.ceil(math.log10(high)) + 1)
-    span = math.log10(high / low)
-    room = abs(end - start) / span
-    heads: tuple[float, ...] = (1, 2, 5) if room > 190 else (1, 3) if room > 115 else (1,)
-    if room > 600:
-        heads = (1, 1.5, 2, 3, 4, 5, 7)
-    every = max(1, math.ceil((LABEL_PX if end > start else UPRIGHT_LABEL_PX) / room))
+    whole = Axis(low=low, high=high, start=start, end=end, log=True, ticks=(), unit=unit)
+    return replace(whole, ticks=_log_ticks(whole) or (low, high))
+
+
+def _log_ticks(whole: Axis) -> tuple[float, ...]:
+    """As fine as there is room for, or finer where only one or two would lie on the axis."""
+    room = abs(whole.end - whole.start) / math.log10(whole.high / whole.low)
+    coarsest = 3 if room > 600 else 2 if room > 190 else 1 if room > 115 else 0
+    finer = [_decade_ticks(whole, heads, room) for heads in HEADS[coarsest:]]
+    even = _linear_axis([whole.low, whole.high], whole.start, whole.end, whole.unit).ticks
+    finer.append(tuple(t for t in even if whole.low <= t <= whole.high))
+    some = finer[:1] + [ticks for ticks in finer[1:] if _stand_apart(ticks, whole)]
+    return next((ticks for ticks in some if len(ticks) >= FEWEST_TICKS), max(some, key=len))
+
+
+def _decade_ticks(whole: Axis, heads: Sequence[float], room: float) -> tuple[float, ...]:
+    decades = range(math.floor(math.log10(whole.low)), math.ceil(math.log10(whole.high)) + 1)
+    every = max(1, math.ceil(_label_px(whole) / room))
     ticks = [float(f"{head}e{decade}") for decade in decades[::every] for head in heads]
-    inside = tuple(t for t in ticks if low <= t <= high)
-    return Axis(
-        low=low, high=high, start=start, end=end, log=True, ticks=inside or (low, high), unit=unit
-    )
+    return tuple(t for t in ticks if whole.low <= t <= whole.high)
+
+
+def _label_px(whole: Axis) -> float:
+    return LABEL_PX if whole.end > whole.start else UPRIGHT_LABEL_PX
+
+
+def _stand_apart(ticks: Sequence[float], whole: Axis) -> bool:
+    places = [whole.px(t) for t in ticks]
+    return all(abs(b - a) >= _label_px(whole) for a, b in itertools.pairwise(places))
 
 
 def _step(rough: float) -> float:

@@ -17,6 +17,7 @@ from backbench.charts.declaration import Option, chart
 from backbench.charts.drawing import ChartInput
 from backbench.charts.mark_layers import GROUP, SAYER, Row
 from backbench.charts.overlaid_curves import curve_line, ground, numbers, with_unit
+from backbench.charts.overlaid_names import own_look
 from backbench.charts.page_layout import (
     PlotArea,
     assemble,
@@ -37,7 +38,7 @@ PLACES = 120
 """Places along a curve that are tried for its name."""
 CLEAR_PX = 60.0
 """Room to other curves beyond which more doesn't help."""
-LEAST_REACH_DB = 1.0
+LEAST_REACH_DB = 0.4
 Family = Mapping[tuple[str, str], Sequence[Row]]
 Pixels = np.ndarray
 
@@ -132,18 +133,17 @@ def _pixels(line: Sequence[Row], x_axis: Axis, y_axis: Axis) -> Pixels:
 
 def _drawn(lines: Family, x_axis: Axis, y_axis: Axis, area: PlotArea) -> list[alt.Chart]:
     layers: list[alt.Chart] = []
-    outputs = list(dict.fromkeys(output for _, output in lines))
-    for (setting, output), line in lines.items():
+    for position, ((setting, output), line) in enumerate(lines.items()):
         if len(line) == 1:
             layers += _dot(line[0], x_axis, y_axis, area)
             continue
         ordered = sorted(line, key=lambda row: row["x"])
         x, y = (np.array([row[name] for row in ordered], dtype=float) for name in ("x", "y"))
-        dash = (1, 0) if output == outputs[0] else (7, 3)
+        look = own_look(position)
         names = {SAYER: f"{setting}, {output}" if output else setting, GROUP: setting}
         curve = (x, y, y * math.nan)
         layers.append(
-            curve_line(curve, x_axis, y_axis, area, colour=theme.INK, dash=dash, names=names)
+            curve_line(curve, x_axis, y_axis, area, colour=look.colour, dash=look.dash, names=names)
         )
     return layers
 

@@ -27,7 +27,7 @@ from backbench.quantities.counts import counted
 from backbench.quantities.writing import measured, quantity
 
 Lines = dict[tuple[str, str], list[Row]]
-DASHED = ((1, 0), (7, 3), (2, 2), (9, 3, 2, 3))
+DASHES = ((1, 0), (7, 3), (2, 2), (9, 3, 2, 3), (14, 4), (4, 6), (9, 3, 2, 3, 2, 3), (1, 4))
 MOST_LINES = 12
 """So many peers can be followed one by one under a unit's own curve."""
 SHADES = (theme.INK, theme.LINE_GREY, theme.DARK_GREY, theme.BROWN)
@@ -256,7 +256,7 @@ def _units_by_technology(lines: Lines) -> dict[str, int]:
 def _output_style(k: int, shaded: bool) -> dict[str, Any]:
     if shaded:
         return {"color": SHADES[k % len(SHADES)]}
-    return {"color": theme.INK, "strokeDash": list(DASHED[k % len(DASHED)])}
+    return {"color": theme.INK, "strokeDash": list(DASHES[k % len(DASHES)])}
 
 
 def _sample(left: float, y: float, **style: Any) -> alt.Chart:

@@ -24,7 +24,8 @@ class DrawnMark:
 
     points: its corners. fill and stroke: as seen on what lies beneath it; "" where there is none.
     role: "grid", "symbol", "line", "area", "rule", "ground" (a filled rectangle), "text" or
-    "sign" (a text of one character, such as an arrow).
+    "sign" (a text of one character, such as an arrow). whose: the unit and output, or the series,
+    that it says it belongs to. dash: of its stroke, as it is written.
     """
 
     role: str
@@ -34,6 +35,8 @@ class DrawnMark:
     stroke: str
     ground: str
     reach: float = 0.0
+    whose: str = ""
+    dash: str = ""
 
     @property
     def box(self) -> tuple[float, float, float, float]:
@@ -87,7 +90,10 @@ class _Reader:
         if not fill and not stroke:
             return
         width = float(node.get("stroke-width", "1")) if stroke else 0.0
-        self.marks.append(replace(plain, fill=fill, stroke=stroke, ground=ground, reach=width / 2))
+        self.marks.append(replace(
+            plain, fill=fill, stroke=stroke, ground=ground, reach=width / 2,
+            whose=node.get("data-name", ""), dash=node.get("stroke-dasharray", ""),
+        ))  # fmt: skip
 
     def _seen(self, node: ET.Element, kind: str, ground: str) -> str:
         colour = node.get(kind, "")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import altair as alt
@@ -13,20 +13,19 @@ from backbench.charts import theme
 from backbench.charts.axis import Axis, axis, frequency_axis
 from backbench.charts.chart_text import shortened, wrapped
 from backbench.charts.constant_encodings import coloured, dashed, no_tooltip
-from backbench.charts.curve_layers import DASHED, SHADES
 from backbench.charts.declaration import Option, chart
 from backbench.charts.drawing import ChartInput
 from backbench.charts.label_placement import spread
-from backbench.charts.mark_layers import (
-    GROUP,
-    SAYER,
-    SAYS,
-    Row,
-    name_labels,
-    pixel_x_axis,
-    pixel_y_axis,
+from backbench.charts.mark_layers import GROUP, SAYER, SAYS, Row
+from backbench.charts.names_beneath import beneath
+from backbench.charts.overlaid_names import (
+    UNNAMED,
+    curve_looks,
+    difference_look,
+    named_piece,
+    names_beside,
+    names_of_curves,
 )
-from backbench.charts.names_beneath import Named, beneath, named_line
 from backbench.charts.page_layout import (
     NARROW_PLOT_PX,
     PlotArea,
@@ -37,7 +36,6 @@ from backbench.charts.page_layout import (
     text_mark,
 )
 from backbench.charts.small_multiples import pixel_encodings, scale_lines, straight_lines
-from backbench.quantities.counts import counted
 from backbench.quantities.sentences import listed, lowered
 from backbench.quantities.writing import COVERAGE, axis_labels, measured, quantity
 
@@ -47,9 +45,9 @@ ACROSS = Option("across", ("frequency", "power"), "what the curves run over")
 MOST_SERIES = 4
 NAMES_PX = 222.0
 GAP_PX, NARROW_GAP_PX = 56.0, 70.0
-NARROW_PAIR_PX = 380.0
-UPPER_SHARE = 0.68
-LEAST_REACH_DB = 0.2
+NARROW_PAIR_PX = 296.0
+UPPER_SHARE, NARROW_UPPER_SHARE = 0.68, 0.55
+LEAST_REACH_DB = 0.1
 """Differences in dB are drawn on a scale of at least this much to either side."""
 Curve = tuple[np.ndarray, np.ndarray, np.ndarray]
 """Abscissae, values and their standard uncertainties, NaN where one isn't known."""
@@ -61,6 +59,11 @@ class Overlay:
 
     curves: dict[str, dict[str, Curve]]
     log: bool
+
+    @property
+    def outputs(self) -> dict[str, list[str]]:
+        """The outputs of each series."""
+        return {series: list(own) for series, own in self.curves.items()}
 
     @property
     def pair(self) -> tuple[str, str] | None:
@@ -104,7 +107,7 @@ def overlay(chart_input: ChartInput) -> Overlay:
         drawn = row["x"] is not None and row["x"] > 0 and row["y"] is not None
         if drawn and (row["y"] > 0 or not log):
             of_series = lines.setdefault(row["series"], {})
-            of_series.setdefault(row["output"] or "measured", []).append(row)
+            of_series.setdefault(row["output"] or UNNAMED, []).append(row)
     kept = list(lines.items())[:MOST_SERIES]
     return Overlay({name: {o: _curve(rows) for o, rows in outputs.items()}
                     for name, outputs in kept}, log)  # fmt: skip
@@ -129,7 +132,7 @@ def _finding(chart_input: ChartInput) -> str:
     whose = names[0] if len(names) == 1 else listed(names[:MOST_SERIES])
     differences = drawn.differences()
     if not differences:
-        return f"{whose}: {title}"
+        return f"{whose}: {title} {_ends(drawn, chart_input)}"
     most = max(((output, k, part) for output, part in differences.items()
                 for k in range(len(part[0]))), key=lambda p: _beyond(p[2], p[1]))  # fmt: skip
     output, k, (x, change, _) = most
@@ -144,6 +147,18 @@ def _finding(chart_input: ChartInput) -> str:
     if not within and drawn.pair:
         return f"{text} ({drawn.pair[1]} minus {drawn.pair[0]})"
     return f"{text} ({output})"
+
+
+def _ends(drawn: Overlay, chart_input: ChartInput) -> str:
+    """The least and the greatest value of all curves, and where: what one series alone shows."""
+    labels = chart_input.labels
+    points = [(float(y), float(x)) for own in drawn.curves.values() for curve in own.values()
+              for x, y in zip(curve[0], curve[1], strict=True)]  # fmt: skip
+    least, most = (
+        f"{quantity(y, labels.unit_of('y'))} at {quantity(x, labels.unit_of('x'))}"
+        for y, x in (min(points), max(points))
+    )
+    return f"from {least} to {most}"
 
 
 def _beyond(part: Curve, k: int) -> float:
@@ -165,7 +180,8 @@ def overlaid(chart_input: ChartInput) -> alt.LayerChart:
         return message_chart(chart_input, "There are no curves to lay over each other yet.")
     pair = bool(drawn.differences())
     area = curve_area(chart_input, NAMES_PX, NARROW_PAIR_PX if pair else NARROW_PLOT_PX)
-    upper = area.height * UPPER_SHARE if pair else area.height
+    share = NARROW_UPPER_SHARE if area.narrow else UPPER_SHARE
+    upper = area.height * share if pair else area.height
     x_axis = _x_axis(chart_input, drawn, area.width)
     levels = [float(v) for part in drawn.curves.values() for _, y, _ in part.values() for v in y]
     y_axis = axis(levels, upper, 0.0, chart_input.labels.unit_of("y"), log=drawn.log)
@@ -182,23 +198,9 @@ def overlaid(chart_input: ChartInput) -> alt.LayerChart:
     layers.append(text_mark(chart_input.labels.title_of("x"), area.width / 2, area.height + 44,
                             colour=theme.SOFT_INK, align="center"))  # fmt: skip
     if area.narrow:
-        area, names = beneath(area, list(_named(drawn)))
+        area, names = beneath(area, list(names_of_curves(drawn.outputs, list(drawn.differences()))))
         layers += names
     return assemble(chart_input, area, layers)
-
-
-def _named(drawn: Overlay) -> Iterator[Named]:
-    """Each series, and where there is more than one the outputs of the difference."""
-    for k, (name, part) in enumerate(drawn.curves.items()):
-        look = {"color": _shade(drawn, k), "strokeDash": list(_dash(k))}
-        yield named_line(f"{name}: {_outputs(part)}", **look)
-    for k, output in enumerate(drawn.differences()):
-        look = {"color": theme.INK, "strokeDash": list(_dash(k))}
-        yield named_line(f"difference, {output}", **look)
-
-
-def _outputs(part: Mapping[str, Curve]) -> str:
-    return listed(list(part)) if len(part) < 3 else counted(len(part), "output")
 
 
 def with_unit(chart_input: ChartInput, column: str) -> str:
@@ -232,23 +234,17 @@ def numbers(x_axis: Axis, area: PlotArea) -> list[alt.Chart]:
 
 def _curves(drawn: Overlay, x_axis: Axis, y_axis: Axis, area: PlotArea) -> list[alt.Chart]:
     layers: list[alt.Chart] = []
-    for k, (name, outputs) in enumerate(drawn.curves.items()):
-        for output, curve in outputs.items():
-            names = {SAYER: f"{name}, {output}", GROUP: name}
-            layers.append(
-                curve_line(curve, x_axis, y_axis, area, colour=_shade(drawn, k), dash=_dash(k),
-                      names=names)
-            )  # fmt: skip
+    for (series, output), look in curve_looks(drawn.outputs).items():
+        names = {SAYER: f"{series}, {output}", GROUP: series}
+        curve = drawn.curves[series][output]
+        if len(curve[0]) == 1:
+            layers.append(_single(curve, x_axis, y_axis, area, colour=look.colour, names=names))
+            continue
+        layers.append(
+            curve_line(curve, x_axis, y_axis, area, colour=look.colour, dash=look.dash,
+                       names=names)
+        )  # fmt: skip
     return layers
-
-
-def _dash(k: int) -> tuple[int, ...]:
-    return DASHED[k % len(DASHED)]
-
-
-def _shade(drawn: Overlay, k: int) -> str:
-    """Ink for the last of two (the unit as it is now); in the order of the shades otherwise."""
-    return SHADES[1 - k] if drawn.pair else SHADES[k]
 
 
 def curve_line(
@@ -267,34 +263,30 @@ def curve_line(
     return drawn
 
 
+def _single(
+    curve: Curve, x_axis: Axis, y_axis: Axis, area: PlotArea, colour: str, names: Mapping[str, str]
+) -> alt.Chart:
+    """A curve of one place, which no line shows, as a dot."""
+    x, y, _, _ = pixel_encodings(area.width, area.height)
+    a, b, u = (float(part[0]) for part in curve)
+    row = {"px": x_axis.px(a), "py": y_axis.px(y_axis.clamped(b)), "label": names[SAYER],
+           SAYS: _said(a, b, u, x_axis, y_axis), GROUP: names[GROUP]}  # fmt: skip
+    mark = layer([row]).mark_point(filled=True, opacity=1, size=60)
+    drawn: alt.Chart = mark.encode(x=x, y=y, color=coloured(colour), tooltip=[f"{SAYS}:N"])
+    return drawn
+
+
 def _said(x: float, y: float, u: float, x_axis: Axis, y_axis: Axis) -> str:
     value = measured(y, u if math.isfinite(u) else None, y_axis.unit)
     return f"{value} at {quantity(x, x_axis.unit)}"
 
 
 def _names(drawn: Overlay, y_axis: Axis, area: PlotArea, upper: float) -> list[alt.Chart]:
-    """Each series by name beside the right ends of its curves, with a piece of its line."""
-    ends = [sum(y_axis.px(y_axis.clamped(float(c[1][-1]))) for c in part.values()) / len(part)
-            for part in drawn.curves.values()]  # fmt: skip
-    room = area.right - 70
-    deepest = max(len(wrapped(name, room, theme.TEXT_PX)) for name in drawn.curves)
-    placed = spread(ends, 17.0 * deepest + 32, 12.0, upper - 17 * deepest - 10)
-    left = area.width + 20
-    wide = pixel_x_axis(area.width), pixel_y_axis(area.height)
-    layers: list[alt.Chart] = []
-    for k, ((name, part), y) in enumerate(zip(drawn.curves.items(), placed, strict=True)):
-        sample = [{"px": left, "px2": left + 29, "py": y, "py2": y}]
-        layers += straight_lines(sample, area.width, area.height, _shade(drawn, k), 2.4, _dash(k))
-        lines = wrapped(name, room, theme.TEXT_PX)
-        outputs = _outputs(part)
-        rows: list[Row] = [
-            {"to_x": left + 36, "to_y": y + 17 * n, "text": text, "size": size}
-            for n, (text, size) in enumerate(
-                [*((line, theme.TEXT_PX) for line in lines), (outputs, theme.SMALL_PX)]
-            )
-        ]
-        layers += name_labels(rows, *wide)
-    return layers
+    ends = {
+        series: {o: y_axis.px(y_axis.clamped(float(y[-1]))) for o, (_, y, _) in own.items()}
+        for series, own in drawn.curves.items()
+    }
+    return names_beside(ends, area, upper)
 
 
 def _beneath(
@@ -321,8 +313,9 @@ def _beneath(
     for k, (output, part) in enumerate(parts.items()):
         layers += _band(part, x_axis, y_axis, area)
         names = {SAYER: f"difference, {output}"}
+        look = difference_look(k)
         layers.append(
-            curve_line(part, x_axis, y_axis, area, colour=theme.INK, dash=_dash(k), names=names)
+            curve_line(part, x_axis, y_axis, area, colour=look.colour, dash=look.dash, names=names)
         )
     return layers if area.narrow else layers + _output_names(parts, y_axis, area, top)
 
@@ -352,13 +345,10 @@ def _band(part: Curve, x_axis: Axis, y_axis: Axis, area: PlotArea) -> list[alt.C
 def _output_names(
     parts: dict[str, Curve], y_axis: Axis, area: PlotArea, top: float
 ) -> list[alt.Chart]:
+    """Each difference's output beside its end; one that has no name needs none."""
+    if list(parts) == [UNNAMED]:
+        return []
     ends = [y_axis.px(y_axis.clamped(float(d[-1]))) for _, d, _ in parts.values()]
     placed = spread(ends, 19.0, top + 6, area.height - 6)
-    left = area.width + 20
-    rows: list[Row] = []
-    layers: list[alt.Chart] = []
-    for k, (output, y) in enumerate(zip(parts, placed, strict=True)):
-        sample = [{"px": left, "px2": left + 29, "py": y, "py2": y}]
-        layers += straight_lines(sample, area.width, area.height, theme.INK, 2.2, _dash(k))
-        rows.append({"to_x": left + 36, "to_y": y, "text": output, "size": theme.SMALL_PX})
-    return [*layers, *name_labels(rows, pixel_x_axis(area.width), pixel_y_axis(area.height))]
+    return [mark for k, (output, y) in enumerate(zip(parts, placed, strict=True))
+            for mark in named_piece(output, y, area, difference_look(k))]  # fmt: skip

@@ -19,7 +19,7 @@ import numpy as np
 from backbench.charts import theme
 from backbench.charts.chart_text import BOLD, wrapped
 from backbench.charts.constant_encodings import no_tooltip, x_at, y_at
-from backbench.charts.drawing import ChartInput, Size
+from backbench.charts.drawing import PAGE, ChartInput, Size
 
 EDGE = 26
 NARROW_EDGE = 12
@@ -266,8 +266,8 @@ def _heading(chart_input: ChartInput) -> list[str]:
 
 
 def _beneath_heading(chart_input: ChartInput) -> list[str]:
-    """Question and conditions; each on one line in a wide picture, else on three at most."""
-    room, most = _room(chart_input), 3 if narrow(chart_input) else 1
+    """Question and conditions; each on two lines at most, in a narrow picture on three."""
+    room, most = _room(chart_input), 3 if narrow(chart_input) else 2
     texts = filter(None, (chart_input.labels.question, chart_input.labels.note))
     return [line for text in texts for line in wrapped(text, room, theme.TEXT_PX, most)]
 
@@ -307,4 +307,6 @@ class _HeadingType:
 def _heading_type(chart_input: ChartInput) -> _HeadingType:
     if narrow(chart_input):
         return _HeadingType(NARROW_HEADING_PX, 22, 18, 6)
+    if chart_input.size.width < PAGE.width:
+        return _HeadingType(NARROW_HEADING_PX, 22, 18, 3)
     return _HeadingType(theme.HEADING_PX, 26, 20, 2)

@@ -32,7 +32,9 @@ class PictureFault:
 
 
 KINDS = ("small text", "labels on each other", "labels on marks", "cut", "faint text",
-         "faint marks")  # fmt: skip
+         "faint marks", "drawn alike")  # fmt: skip
+HAIRLINE_PX = 1.6
+"""A thinner line is one of many peers, which share the look of their technology."""
 
 
 def picture_faults(svg: str, scale: float = 1.0, *, dark: bool = False) -> list[PictureFault]:
@@ -45,6 +47,7 @@ def picture_faults(svg: str, scale: float = 1.0, *, dark: bool = False) -> list[
         *_on_marks(drawn.labels, marks),
         *_cut(marks, size),
         *_faint(marks),
+        *_alike(marks),
     ]
 
 
@@ -96,3 +99,15 @@ def _faint(marks: Sequence[DrawnMark]) -> Iterator[PictureFault]:
         if best < least:
             kind = "faint text" if mark.role == "text" else "faint marks"
             yield PictureFault(kind, f"{mark.name or mark.role!r} stands out {number(best, 2)} : 1")
+
+
+def _alike(marks: Sequence[DrawnMark]) -> Iterator[PictureFault]:
+    """Curves of different series that differ in neither colour nor dashes nor width."""
+    first: dict[tuple[str, str, float], str] = {}
+    for mark in marks:
+        if mark.role != "line" or not mark.whose or 2 * mark.reach < HAIRLINE_PX:
+            continue
+        known = first.setdefault((mark.stroke, mark.dash, mark.reach), mark.whose)
+        if known != mark.whose:
+            text = f"{known!r} and {mark.whose!r} are drawn alike"
+            yield PictureFault("drawn alike", text)

@@ -43,6 +43,8 @@ COLUMNS = (
 )
 SPAN = Option("span", ("auto", "full"), "auto cuts the level at 24 dB below the reference")
 FLOOR_DB = -24.0
+LEAST_REACH_DB = 0.4
+"""Levels that spread by less are drawn on a scale of so much: flatter than flat tells nothing."""
 MASK = theme.LOOKS["solid state"].colour
 
 
@@ -113,8 +115,9 @@ def response(chart_input: ChartInput) -> alt.LayerChart:
     peers = lines_of(rows, "frequency_hz", chart_input.subject, of_subject=False)
     own = lines_of(rows, "frequency_hz", chart_input.subject, of_subject=True)
     area, names = named_curves(
-        own, peers, x_axis, y_axis, area, y="level_db", tail=_last_level, notes=_notes(rows, own)
-    )
+        own, peers, x_axis, y_axis, area, y="level_db", tail=_last_level,
+        notes=_notes(rows, own, chart_input.options["span"]),
+    )  # fmt: skip
     layers = [
         *_envelope(rows, x_axis, y_axis),
         *thin_lines(peers, x_axis, y_axis, "frequency_hz", "level_db"),
@@ -201,14 +204,16 @@ def _mask(lines: Lines, x_axis: Axis, y_axis: Axis, area: PlotArea) -> list[alt.
     ]
 
 
-def _notes(rows: Sequence[Row], own: Lines) -> list[str]:
-    """What the grey and the band about the line are."""
+def _notes(rows: Sequence[Row], own: Lines, span: str) -> list[str]:
+    """What the grey and the band about the line are, and whether curves are cut."""
     counts = [r["peers"] for r in rows if r.get("peers")]
     made_of = f" of up to {max(counts)} outputs" if counts else ""
     notes = [f"pale: 10th to 90th percentile{made_of}"] * any(r["low_db"] is not None for r in rows)
     notes += ["dark: uncertainty (k = 2)"] * any(
         r["_own_low"] is not None for line in own.values() for r in line
     )
+    if span == "auto" and min(r["level_db"] for r in rows) < FLOOR_DB:
+        notes.append(f"cut at {quantity(FLOOR_DB, 'dB')}")
     return notes
 
 
@@ -226,8 +231,9 @@ def _levels(chart_input: ChartInput, rows: list[Row], height: float) -> Axis:
     if chart_input.options["span"] == "auto" and max(levels) > FLOOR_DB:
         levels = [max(level, FLOOR_DB) for level in levels]
     reach = [min(levels), max(levels)]
-    if reach[1] - reach[0] < 2:
-        reach = [reach[0] - 1, reach[1] + 1]
+    if reach[1] - reach[0] < LEAST_REACH_DB:
+        middle = sum(reach) / 2
+        reach = [middle - LEAST_REACH_DB / 2, middle + LEAST_REACH_DB / 2]
     return axis(reach, height, 0.0, unit)
 
 

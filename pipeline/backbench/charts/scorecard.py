@@ -40,7 +40,8 @@ COLUMNS = (
 MOST_FIGURES = 6
 FEWEST_ROWS = 4
 """Fewer figures stand no further apart than so many."""
-NAMES_PX, VALUES_PX = 268.0, 310.0
+NAMES_SHARE, VALUES_SHARE = 0.3, 0.323
+"""Of the picture's width, what stands at the left and the right of the strips takes."""
 DOT_PX = 7.0
 LINE_PX = 17.0
 GOOD_AT_RIGHT = "better →"
@@ -60,7 +61,9 @@ def scorecard(chart_input: ChartInput) -> alt.LayerChart:
         return message_chart(chart_input, "This unit has no figure with enough peers yet.")
     if narrow(chart_input):
         return _stacked(chart_input, own)
-    area = plot_area(chart_input, left=NAMES_PX, right=VALUES_PX, bottom=40, above=26)
+    whole = chart_input.size.width
+    left, right = NAMES_SHARE * whole, VALUES_SHARE * whole
+    area = plot_area(chart_input, left=left, right=right, bottom=40, above=26)
     step = area.height / max(len(own), FEWEST_ROWS)
     layers = [text_mark(GOOD_AT_RIGHT, area.width, -8, theme.SMALL_PX, colour=theme.SOFT_INK,
                         align="right")]  # fmt: skip
@@ -193,13 +196,13 @@ def _reach(unit: list[Row], area: PlotArea) -> list[alt.Chart]:
 
 def _words(own: Row, area: PlotArea, middle: float) -> list[alt.Chart]:
     """Name and test point at the left; value, place and specification at the right."""
-    room, left = NAMES_PX - 44, 26 - NAMES_PX
+    room, left = area.left - 44, 26 - area.left
     title = wrapped(own["title"], room / BOLD, theme.TEXT_PX)
-    verdict = wrapped(own["verdict"] or NO_PROMISE, VALUES_PX - 40, theme.SMALL_PX, 3)
+    verdict = wrapped(own["verdict"] or NO_PROMISE, area.right - 40, theme.SMALL_PX, 3)
     value = _value_and_place(own)
-    point = shortened(own["point"], room, theme.SMALL_PX)
+    point = wrapped(own["point"], room, theme.SMALL_PX, max(1, 3 - len(title)))
     return [
-        *_column(title, [point], left, middle),
+        *_column(title, point, left, middle),
         *_column([value], verdict, area.width + 18, middle),
     ]
 
@@ -235,7 +238,7 @@ def _technologies(rows: list[Row], own: Row, area: PlotArea) -> list[alt.Chart]:
                   text_mark(name, left + 18, y, theme.SMALL_PX, colour=theme.SOFT_INK)]  # fmt: skip
         left += 42 + text_width(name, theme.SMALL_PX)
     note = f"large: {own['label']}, bar: its uncertainty (k = 2)"
-    room = area.width + VALUES_PX - left - 30
+    room = area.width + area.right - left - 30
     drawn.append(text_mark(shortened(note, room, theme.SMALL_PX), left + 6, y, theme.SMALL_PX,
                            colour=theme.SOFT_INK))  # fmt: skip
     return drawn

@@ -9,6 +9,7 @@ from typing import Any
 import typer
 from typer.core import TyperCommand
 
+from backbench.commands.words_too_many import words_too_many
 from backbench.errors import Fault, UserError
 
 UNREADABLE: ContextVar[list[Fault]] = ContextVar("UNREADABLE")
@@ -19,9 +20,13 @@ class AllAtOnce(TyperCommand):
     """A command that reads every option before it reports those that can't be read."""
 
     def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
-        """The arguments that are left. Raises UserError with a fault for each quantity."""
+        """The arguments that are left. Raises UserError with a fault for each quantity.
+
+        Ends with a usage error where words are left that the command has no place for.
+        """
         faults: list[Fault] = []
         before = UNREADABLE.set(faults)
+        ctx.allow_extra_args = True  # so that they are refused in words of our own, below
         try:
             left: list[str] = super().parse_args(ctx, args)
         finally:
@@ -30,6 +35,8 @@ class AllAtOnce(TyperCommand):
             several = len(faults) > 1
             what = "options can't be read" if several else "an option can't be read"
             raise UserError(what, faults)
+        if left and not ctx.resilient_parsing:
+            ctx.fail(words_too_many(ctx, left))
         return left
 
 

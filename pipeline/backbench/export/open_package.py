@@ -34,6 +34,8 @@ PACKAGE = "datapackage.json"
 DICTIONARY = "DICTIONARY.md"
 PARTS = ("parquet", "csv", DICTIONARY, PACKAGE)
 """What an export consists of, in the order in which it is moved into a folder that is there."""
+NOT_EXPORTED = ("migration", "value_at_point")
+"""The record of schema steps, and what is kept for speed and can be worked out again."""
 LINKS = {
     "reading": [("review_key", "review"), ("metric", "metric")],
     "capture": [("review_key", "review")],
@@ -152,8 +154,8 @@ def _write(path: Path, write: Callable[[io.BytesIO], object]) -> None:
 
 
 def exported_tables(store: Database) -> list[str]:
-    """Every table but the record of migrations, and the view of units."""
-    return [*(name for name in store.tables() if name != "migration"), "unit"]
+    """Every table but those that no reader asks for, and the view of units."""
+    return [*(name for name in store.tables() if name not in NOT_EXPORTED), "unit"]
 
 
 def flat(frame: pl.DataFrame) -> pl.DataFrame:

@@ -127,7 +127,8 @@ def _recorded(
     if job.reference:
         reference = next(iter(next(pieces(job.reference, job.stimulus)).values()))
     whole = _material(job, outputs, generator, reference, bench=bench)
-    return replace(whole, bench_levels=levels, currents=_currents(job, tracks))
+    witness = None if job.witness is None else _bench(job.witness)
+    return replace(whole, bench_levels=levels, currents=_currents(job, tracks), witness=witness)
 
 
 def _currents(job: Job, tracks: dict[int, Track]) -> dict[int, Track]:
@@ -176,7 +177,8 @@ _bench_kept: dict[str, CaptureData] = {}
 
 
 def _bench(job: Job) -> CaptureData | None:
-    """The bench's own loop-back, kept for the captures that follow; None where it is unfit.
+    """The bench's own loop-back, or a tone that tells of the recorder's rate, kept for the captures
+    that follow; None where it is unfit.
 
     Of a long one the first segment: it shows what the others would. An unfit loop-back is shown by
     its own readings; it mustn't cost the unit's captures theirs.

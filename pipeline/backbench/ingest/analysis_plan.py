@@ -12,7 +12,7 @@ from backbench.documents.bench_terms import bench_terms
 from backbench.documents.file_names import MANIFEST_NAME
 from backbench.documents.manifest import Capture, Conditions, Manifest, TrackRole
 from backbench.documents.settings import InForce, Settings, calibration_for
-from backbench.documents.stimuli import Stimulus, Sweep, Table, analysis_kind
+from backbench.documents.stimuli import Idle, Stimulus, Sweep, Table, Tone, analysis_kind
 from backbench.errors import Fault, UserError
 from backbench.ingest.alias_resolution import under_present_keys
 from backbench.ingest.reading_rows import digest
@@ -37,7 +37,8 @@ class Job:
     """One capture to analyse. Holds all that its readings depend on; can be sent to a worker.
 
     bench: the loop-back that the capture is corrected by, where there is one. bench_levels: further
-        ones under the same tone, at other levels.
+        ones under the same tone, at other levels. witness: beside one with nothing playing, a tone
+        that tells of the recorder's rate.
     """
 
     review_key: str
@@ -53,6 +54,7 @@ class Job:
     generator_uncertainty: float
     bench: Job | None = None
     bench_levels: tuple[Job, ...] = ()
+    witness: Job | None = None
 
     @property
     def benches(self) -> list[Job]:
@@ -69,7 +71,7 @@ class Job:
             self.conditions.model_dump(),
             {position: role.identity() for position, role in self.roles.items()},
             [self.loop_back, self.mains_hz, self.load_uncertainty, self.generator_uncertainty],
-            *[bench.base_key for bench in self.benches],
+            *[other.base_key for other in self._others],
         )
 
     @cached_property
@@ -87,7 +89,11 @@ class Job:
     @property
     def sources(self) -> list[Source]:
         """Every original that is read, those of the loop-back among them."""
-        return [*self.own_sources, *(source for bench in self.benches for source in bench.sources)]
+        return [*self.own_sources, *(source for other in self._others for source in other.sources)]
+
+    @property
+    def _others(self) -> list[Job]:
+        return [*self.benches, *([self.witness] if self.witness else [])]
 
     def placed(self, path: Callable[[str], Path]) -> Job:
         """The same job with each original where `path` says, given its hash."""
@@ -101,6 +107,7 @@ class Job:
             reference=moved(self.reference) if self.reference else None,
             bench=self.bench.placed(path) if self.bench else None,
             bench_levels=tuple(bench.placed(path) for bench in self.bench_levels),
+            witness=self.witness.placed(path) if self.witness else None,
         )
 
 
@@ -224,7 +231,23 @@ def _job(
         generator_uncertainty=bench.generator_uncertainty_percent / 100,
         bench=next(iter(loop_backs), None),
         bench_levels=tuple(loop_backs[1:]) if capture.stimulus.levelled else (),
+        witness=_witness(manifest, receipt, settings, vault, capture),
     )
+
+
+def _witness(
+    manifest: Manifest, receipt: Receipt, settings: Settings, vault: Vault, capture: Capture
+) -> Job | None:
+    """The session's first tone beside a capture with nothing playing; None beside another."""
+    if not isinstance(capture.stimulus, Idle):
+        return None
+    for position, other in manifest.numbered(manifest.capture, "capture"):
+        fit = isinstance(other.stimulus, Tone) and not other.loop_back
+        whole = receipt.files[other.file].sha256 is not None
+        if fit and whole and not _uncalibrated(manifest, settings, other):
+            job = _job(manifest, receipt, settings, vault, position, other)
+            return replace(job, bench=None, bench_levels=())
+    return None
 
 
 def _bench_jobs(

@@ -24,6 +24,7 @@ from backbench.metrics.registry import registry
 from backbench.storage.database import Database
 from backbench.test_points.assign import assign_points
 from backbench.test_points.scope import chosen_reviews
+from backbench.test_points.values_at_points import units_of
 
 PACKAGES = ("backbench", "numpy", "scipy", "soundfile")
 
@@ -72,6 +73,7 @@ def load_reviews(
     keys = [review.key for review in reviews]
     with store.transaction():
         ended = _ended(store, reviews)
+        units_before = units_of(store, keys)
         for review in reviews:
             if not review.anew:
                 _drop_stale(store, review.planned, review.fresh)
@@ -82,7 +84,7 @@ def load_reviews(
         for table, rows in _rows(reviews, environment_key, ended).items():
             store.append(table, rows)
         derive_reviews(store, keys, environment_key)
-        assign_points(store, keys)
+        assign_points(store, keys, units_before)
         taken()
 
 

@@ -9,22 +9,29 @@ from backbench.metrics.registry import registry
 from backbench.storage.database import Database
 from backbench.storage.held_rows import hold_rows
 from backbench.test_points.assign import assign_all_points, sync_points
+from backbench.test_points.values_at_points import renew_values
 
 
 def sync_reference(store: Database, settings: Settings) -> None:
     """Make the reference tables say what declarations and settings say."""
     with store.transaction():
-        for table, rows in (
-            ("bench", _benches(settings)),
-            ("calibration", _calibrations(settings)),
-            ("bench_event", _events(settings)),
-            ("metric", _metrics()),
-            ("unit_kind", kind_rows()),
-            ("loudspeaker", [s.model_dump() for s in settings.loudspeaker]),
-        ):
-            hold_rows(store, table, rows)
+        changed = {table for table, rows in _declared(settings) if hold_rows(store, table, rows)}
         if sync_points(store, settings) and store.rows("SELECT 1 FROM reading LIMIT 1"):
             assign_all_points(store)
+        elif "metric" in changed:
+            renew_values(store, None)
+
+
+def _declared(settings: Settings) -> list[tuple[str, list[Row]]]:
+    """Tables that follow declarations and settings alone, with their rows."""
+    return [
+        ("bench", _benches(settings)),
+        ("calibration", _calibrations(settings)),
+        ("bench_event", _events(settings)),
+        ("metric", _metrics()),
+        ("unit_kind", kind_rows()),
+        ("loudspeaker", [s.model_dump() for s in settings.loudspeaker]),
+    ]
 
 
 def _benches(settings: Settings) -> list[Row]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from backbench.ingest.review_tables import ANALYSIS_TABLES, WRITTEN_TABLES
 from backbench.storage.catalogue_paths import CataloguePaths
 from backbench.storage.database import DATABASE_NAME, Database, writing
+from backbench.test_points.values_at_points import renew_values, units_of
 
 
 def drop_withdrawn(places: CataloguePaths) -> list[str]:
@@ -17,8 +18,11 @@ def drop_withdrawn(places: CataloguePaths) -> list[str]:
     with writing(places.database) as store, store.transaction():
         held = "SELECT review_key FROM review WHERE review_key IN (SELECT unnest(?))"
         present = [str(key) for (key,) in store.rows(held, [withdrawn])]
-        for review in present:
-            _drop_review(store, review)
+        if present:
+            units = units_of(store, present)
+            for review in present:
+                _drop_review(store, review)
+            renew_values(store, units)
     return present
 
 

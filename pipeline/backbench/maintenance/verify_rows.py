@@ -70,6 +70,14 @@ DANGLING = {
     "a written figure without its reading": (
         "SELECT origin FROM entered ANTI JOIN reading USING (review_key, reading_key)"
     ),
+    "a kept value at a test point that is not what its reading says": (
+        "SELECT reading_key FROM (FROM value_at_point SELECT * EXCLUDE (offset_u) "
+        "EXCEPT ALL FROM worked_out_at_point SELECT * EXCLUDE (offset_u))"
+    ),
+    "a value at a test point that is not kept": (
+        "SELECT reading_key FROM worked_out_at_point "
+        "ANTI JOIN value_at_point USING (review_key, reading_key, point_key)"
+    ),
     "a reading of an unknown metric": (
         "SELECT reading_key FROM reading ANTI JOIN metric USING (metric)"
     ),

@@ -62,6 +62,8 @@ class CaptureData:
         Further loop-backs of that kind, at other levels.
     currents : dict of int to Track
         Currents through the loads, A, by the position of the output's track.
+    witness : CaptureData or None
+        Of a capture with nothing playing, a tone that the same recorder took in the session.
     """
 
     stimulus: Stimulus
@@ -80,6 +82,7 @@ class CaptureData:
     bench: CaptureData | None = None
     bench_levels: tuple[CaptureData, ...] = ()
     currents: dict[int, Track] = field(default_factory=dict)
+    witness: CaptureData | None = None
 
 
 @dataclass(frozen=True)

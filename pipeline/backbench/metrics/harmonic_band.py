@@ -20,10 +20,9 @@ from backbench.metrics.tone import ToneView
 from backbench.metrics.tone_wavering import as_steady
 from backbench.metrics.warnings import joined
 from backbench.quantities.writing import in_text
-from backbench.signal.harmonics import Harmonics
+from backbench.signal.harmonics import Harmonics, Parts
 from backbench.signal.power import STANDING
 from backbench.signal.tone import BAND_HZ, EDGE, LAST_ORDER, PASS_BAND
-from backbench.signal.track import Array
 
 LEAST_ORDER = 3
 BAND_CHOICE = (
@@ -131,19 +130,19 @@ def with_mains(
         figure = figure.but(remark=joined(figure.remark, doubt))
     if figure.bound is None and not harmonics.with_hum:
         return figure
-    chosen = harmonics.orders == only if only else harmonics.orders > 1
-    figure = _with_steps(tone, figure, harmonics.noise[chosen])
-    hidden = float(harmonics.hum[chosen].sum())
-    seen = float(np.maximum(harmonics.square[chosen], harmonics.noise[chosen]).sum())
-    if hidden <= MAINS_MATTERS * seen:
+    parts = harmonics.parts_of(only)
+    figure = _with_steps(tone, figure, parts)
+    if parts.hum <= MAINS_MATTERS * parts.seen:
         return figure
-    shown = replace(harmonics, orders=np.where(chosen, harmonics.orders, 0))
+    shown = harmonics
+    if only is not None:
+        shown = replace(harmonics, orders=np.where(harmonics.orders == only, only, 0))
     return figure.but(remark=joined(figure.remark, mains_remark(tone, shown)))
 
 
-def _with_steps(tone: ToneView, figure: MeasuredValue, noise: Array) -> MeasuredValue:
+def _with_steps(tone: ToneView, figure: MeasuredValue, parts: Parts) -> MeasuredValue:
     """The figure, with a remark where undithered steps of the samples make it a bound."""
-    if figure.bound is None or len(noise) * tone.lines.steps <= MAINS_MATTERS * float(noise.sum()):
+    if figure.bound is None or parts.number * tone.lines.steps <= MAINS_MATTERS * parts.noise:
         return figure
     remark = (
         f"samples in steps of {in_text(tone.lines.step_v, 'V')} without dither make "

@@ -111,7 +111,7 @@ def _high(tone: ToneView) -> MeasuredValue:
 def dominant_harmonic(tone: ToneView) -> MeasuredValue:
     """Order of the harmonic with the greatest level."""
     harmonics, last = with_second_and_third(tone)
-    lines = {int(n): harmonics.one(int(n)) for n in harmonics.orders}
+    lines = {n: harmonics.one(n) for n in harmonics.orders.tolist()}
     first, *others = sorted(lines, key=lambda n: -lines[n].value)
     if not lines[first].stands_out:
         raise NotApplicable("no harmonic stands out of the noise and hum")

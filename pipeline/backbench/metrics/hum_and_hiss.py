@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+from functools import lru_cache
+from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
@@ -102,7 +104,7 @@ class _Level(NamedTuple):
     bins: float
 
 
-def _mean_of_thirds(power: Array, bins: NDArray[np.intp], spread: float) -> _Level:
+def _mean_of_thirds(power: Array, parts: _Thirds, spread: float) -> _Level:
     """From the median of each third of an octave.
 
     spread: of the window. Noise powers are chi-squared of two degrees of freedom: their median is
@@ -110,26 +112,45 @@ def _mean_of_thirds(power: Array, bins: NDArray[np.intp], spread: float) -> _Lev
     is greater by the share 1 / (2 n ln 2) on average. Each band counts by its width, however many
     of its bins mains lines leave: a bin of the low thirds counts for more than one.
     """
-    edges = np.geomspace(bins[0], bins[-1] + 1, THIRDS + 1)
-    cuts = np.searchsorted(bins, edges[1:-1])
-    parts = np.split(power, cuts)
-    held = [n for n, part in enumerate(parts) if len(part)]
-    counts = np.array([len(parts[n]) for n in held])
+    counts, shares = parts.counts, parts.shares
     greater = 1 + spread * MEDIAN_EFFICIENCY / (2 * counts * math.log(2))
-    medians = np.array([float(middle(parts[n])) for n in held]) / greater
-    shares = np.diff(edges)[held] / np.diff(edges)[held].sum()
+    medians = np.array([float(middle(power[a:b])) for a, b in parts.ranges]) / greater
     scatter = shares * medians / np.sqrt(counts)
     mean = float(shares @ medians)
     return _Level(mean / math.log(2), mean**2 / float(scatter @ scatter))
+
+
+class _Thirds(NamedTuple):
+    """Some bins of a band, counted from its first, their ranges by third of an octave, how many
+    bins each has, and its share of the band."""
+
+    bins: NDArray[np.intp]
+    ranges: list[tuple[int, int]]
+    counts: NDArray[np.intp]
+    shares: Array
+
+
+@lru_cache(maxsize=4)
+def _thirds(clear: bytes, first: int) -> _Thirds:
+    """clear: whether each bin of the band from `first` on is meant. Kept, as records of one length
+    have the same; empty thirds are left out."""
+    inside = np.flatnonzero(np.frombuffer(clear, dtype=np.bool_))
+    bins = inside + first
+    edges = np.geomspace(bins[0], bins[-1] + 1, THIRDS + 1)
+    cuts = [0, *np.searchsorted(bins, edges[1:-1]).tolist(), len(bins)]
+    ranges = list(pairwise(cuts))
+    held = [n for n, (first, last) in enumerate(ranges) if last > first]
+    widths = np.diff(edges)[held]
+    counts = np.diff(cuts)[held]
+    return _Thirds(inside, [ranges[n] for n in held], counts, widths / widths.sum())
 
 
 def _hiss(idle: IdleView) -> MeasuredValue:
     own = idle.spectrum
     chosen = own.slice_of(*HISS_HZ)
     clear = clear_of_mains(own, idle.capture_data.mains_hz)[chosen]
-    power = own.power[chosen][clear]
-    spread = own.window.spread
-    level = _mean_of_thirds(power, np.flatnonzero(clear) + chosen.start, spread)
+    parts, spread = _thirds(clear.tobytes(), chosen.start), own.window.spread
+    level = _mean_of_thirds(own.power[chosen][parts.bins], parts, spread)
     value = math.sqrt(level.square / own.resolution_hz)
     dof = 2 * math.log(2) ** 2 * level.bins / (spread * MEDIAN_EFFICIENCY)
     known = known_to(1 / math.sqrt(2 * dof), dof, spread, idle.hiss_by_block)

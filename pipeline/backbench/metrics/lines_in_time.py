@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 from backbench.documents.stimuli import Multitone, SquareWave, Stimulus, Tone, TwoTones
 from backbench.metrics.multitone import tone_spacing
-from backbench.metrics.two_tones import pair_spacing
+from backbench.metrics.two_tones_view import pair_spacing
 from backbench.signal.intermodulation import seek_tones, shortest_apart_s
 from backbench.signal.line_course import LineCourse
 from backbench.signal.record_checks import SHORTEST_S

@@ -27,7 +27,7 @@ from backbench.metrics.steady_part import (
     with_steady_loop_backs,
 )
 from backbench.metrics.tone import ToneView
-from backbench.metrics.two_tones import TwoTonesView
+from backbench.metrics.two_tones_view import TwoTonesView
 from backbench.metrics.unsteady_noise import Unsteady, in_segments, noise_change
 from backbench.metrics.warnings import joined
 from backbench.signal.side_by_side import recorded_together

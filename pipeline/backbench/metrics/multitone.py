@@ -24,7 +24,7 @@ from backbench.metrics.distortion import sinad
 from backbench.metrics.sample_steps import STEPS_CHOICE, steps_off
 from backbench.metrics.tone import ToneView
 from backbench.metrics.traits import Traits
-from backbench.metrics.two_tones import TwoTonesView
+from backbench.metrics.two_tones_view import TwoTonesView
 from backbench.signal.intermodulation import find_tones
 from backbench.signal.multitone_residual import Product, greatest_product, residual_between_tones
 from backbench.signal.power import MeanSquare
@@ -75,7 +75,7 @@ class MultitoneView:
         return steps_off(figure, self.tone_set, per_volt, BAND_HZ[1])
 
 
-@view("multitone", version=6)
+@view("multitone", version=7)
 def multitone_view(capture_data: CaptureData, number: int) -> MultitoneView:
     """Many tones in output track `number`. Raises Refusal where they are not those stated.
 

@@ -34,9 +34,11 @@ def wavering_of_tones(view: MultitoneView) -> str | None:
         return None
     if product.stands_out:
         least = min(least, product.value)
+    if _seen_near(view.tone_set, course.block_s) <= PART * least:
+        return None
     outside = _outside(view, course)
     powers = np.array([tone.value for tone in view.tone_set.tones])
-    if min(float(outside @ powers), _seen_near(view.tone_set, course.block_s)) <= PART * least:
+    if float(outside @ powers) <= PART * least:
         return None
     percent = in_text(100 * math.sqrt(float(outside.max())), "%", 2)
     return (
@@ -51,11 +53,15 @@ def _seen_near(tones: ToneSet, block_s: float) -> float:
 
     Products farther off show in short blocks as if the tones wavered.
     """
-    bins = np.arange(len(tones.noise))
-    away = np.abs(np.subtract.outer(bins * tones.spectrum.resolution_hz, tones.frequencies_hz))
-    near = (away.min(axis=1) <= NEAR / block_s) & ~tones.removed[bins]
+    reach = NEAR / block_s / tones.spectrum.resolution_hz
+    first = np.maximum(np.ceil(tones.positions - reach), 0).astype(int)
+    stop = np.minimum(np.floor(tones.positions + reach) + 1, len(tones.noise)).astype(int)
+    # What lies near two tones counts once.
+    first[1:] = np.maximum(first[1:], np.maximum.accumulate(stop)[:-1])
+    near = np.concatenate([np.arange(*ends) for ends in zip(first, stop, strict=True)])
+    near = near[~tones.removed[near]]
     noise = tones.noise[near]
-    seen = float((tones.spectrum.power[bins][near] - noise).sum())
+    seen = float((tones.spectrum.power[near] - noise).sum())
     return (
         seen if seen > STANDS_OUT * math.sqrt(tones.spectrum.window.spread * noise @ noise) else 0.0
     )

@@ -26,9 +26,10 @@ from backbench.metrics.noise_in_time import (
     rms_known_to,
 )
 from backbench.metrics.nothing_playing import loud_remark, refuse_played
+from backbench.metrics.recorder_rate import refuse_wrong_rate
 from backbench.metrics.sample_steps import STEPS_CHOICE, dither_off, with_undithered_steps
 from backbench.metrics.traits import AT_IDLE, Overview, Traits
-from backbench.metrics.warnings import joined
+from backbench.metrics.warnings import joined, warning
 from backbench.quantities.writing import in_text
 from backbench.signal.background import background
 from backbench.signal.block_scatter import block_powers
@@ -47,6 +48,7 @@ from backbench.signal.power import MeanSquare, noise_sum
 from backbench.signal.record_checks import check_record, refuse_gap
 from backbench.signal.recorded_band import refuse_cut_band
 from backbench.signal.spectrum import Spectrum, spectrum
+from backbench.signal.stretched_mains import stretched_mains
 from backbench.signal.tone import BAND_HZ, EDGE, PASS_BAND
 from backbench.signal.track import Array, Track
 from backbench.signal.uncertainty import Contribution, combine
@@ -72,6 +74,7 @@ class IdleView(Stepped):
     """One output's track of an idle capture.
 
     noise: mean noise power by bin, V^2. remark: of the whole capture, where it may not be idle.
+    stretched: that its hum tells of another sample rate than the file states.
     """
 
     capture_data: CaptureData
@@ -79,6 +82,7 @@ class IdleView(Stepped):
     spectrum: Spectrum
     noise: Array
     remark: str | None = None
+    stretched: str | None = None
 
     def band(self) -> tuple[slice, Array]:
         """Bins of 20 Hz to 20 kHz and their power, V^2.
@@ -107,8 +111,9 @@ class IdleView(Stepped):
                 f"too short to tell mains lines apart: at least "
                 f"{in_text(LEAST_MAINS_PERIODS / nominal, 's', 2)} are needed"
             )
-        if self._wrong_mains is not None:
-            raise Refusal(self._wrong_mains)
+        for why in (self._wrong_mains, self.stretched):
+            if why is not None:
+                raise Refusal(why)
         if self.lines_of_another and _greater(self.lines_of_another, [x for *_, x in self._lines]):
             raise Refusal(OTHER_MAINS)
         return self._lines
@@ -127,8 +132,8 @@ class IdleView(Stepped):
     def clear(self) -> Clear:
         """Where noise alone is between 20 Hz and 20 kHz."""
         chosen, power = self.band()
-        hz = np.arange(chosen.start, chosen.stop) * self.spectrum.resolution_hz
-        return clear_of_lines(self.blocks, power / self.noise[chosen], hz)
+        over = power / self.noise[chosen]
+        return clear_of_lines(self.blocks, over, chosen.start, self.spectrum.resolution_hz)
 
     @cached_property
     def step_v(self) -> float:
@@ -179,7 +184,7 @@ def _greater(lines: list[MeanSquare], others: list[MeanSquare]) -> bool:
     return apart > CLEARLY * math.sqrt(sum(x.variance for x in [*lines, *others]))
 
 
-@view("idle", version=8)
+@view("idle", version=9)
 def idle_view(capture_data: CaptureData, number: int) -> IdleView:
     """The noise in output track `number`. Raises Refusal where none can be measured."""
     track = capture_data.outputs[number]
@@ -190,12 +195,16 @@ def idle_view(capture_data: CaptureData, number: int) -> IdleView:
             f"a sample rate of {in_text(track.rate_hz, 'Hz', 6)} doesn't reach 20 kHz; "
             "record at 44.1 kHz or more"
         )
+    refuse_wrong_rate(capture_data.witness, track.rate_hz)
     own_spectrum = spectrum(track)
     clear = clear_of_mains(own_spectrum, capture_data.mains_hz)
     noise = background(own_spectrum.power, clear, len(clear))
     remark = loud_remark(refuse_played(own_spectrum, noise))
     refuse_cut_band(own_spectrum, sample_step(track))
-    idle = IdleView(capture_data, track, own_spectrum, noise, remark)
+    stretched = stretched_mains(own_spectrum, noise, capture_data.mains_hz)
+    if stretched is not None:
+        remark = warning(stretched)
+    idle = IdleView(capture_data, track, own_spectrum, noise, remark, stretched)
     refuse_gate(idle.hiss_by_block)
     return idle
 

@@ -7,6 +7,7 @@ bursts scatter more: then what the blocks show is the uncertainty.
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
@@ -57,16 +58,28 @@ class Clear(NamedTuple):
     place: NDArray[np.int_]
 
 
-def clear_of_lines(blocks: Blocks, over: Array, hz: Array) -> Clear:
+def clear_of_lines(blocks: Blocks, over: Array, first: int, width_hz: float) -> Clear:
     """Where noise alone is in a band, however it is weighted.
 
-    over: power re the noise by bin. hz: frequencies of the bins, rising, Hz.
+    over: power re the noise by bin. first: of the bins, each width_hz wide.
     """
-    power, width_hz = blocks
-    place = np.minimum(np.rint(hz / width_hz).astype(int), power.shape[1] - 1)
-    last = np.flatnonzero(np.diff(place, append=-1))
-    free = _clear(place[last], np.maximum.reduceat(over, np.r_[0, last[:-1] + 1]), power.shape[1])
+    power, block_hz = blocks
+    count = power.shape[1]
+    place, last, begun = _among_blocks(first, len(over), width_hz, block_hz, count)
+    free = _clear(place[last], np.maximum.reduceat(over, begun), count)
     return Clear(free[place], last, place[last])
+
+
+@lru_cache(maxsize=4)
+def _among_blocks(
+    first: int, bins: int, width_hz: float, block_hz: float, count: int
+) -> tuple[NDArray[np.int_], NDArray[np.int_], NDArray[np.int_]]:
+    """Of each bin of a band the one of the blocks, of which there are `count`, and the last and the
+    first of the band's in each of those; kept, as records of one length have the same."""
+    hz = np.arange(first, first + bins) * width_hz
+    place = np.minimum(np.rint(hz / block_hz).astype(int), count - 1)
+    last = np.flatnonzero(np.diff(place, append=-1))
+    return place, last, np.append(0, last[:-1] + 1)
 
 
 def rms_known_to(blocks: Blocks, square: MeanSquare, spread: float, band: Band) -> Contribution:
@@ -134,9 +147,13 @@ def refuse_gate(squares: Array) -> None:
     muted does.
     """
     levels = 10 * np.log10(np.maximum(squares, 1e-300))
-    for k in range(1, len(levels) - STRADDLE):
-        before, after = levels[:k], levels[k + STRADDLE :]
-        falls = max(float(before.min() - after.max()), float(after.min() - before.max()))
+    if len(levels) <= STRADDLE + 1:
+        return
+    lowest, highest = np.minimum.accumulate, np.maximum.accumulate
+    before, after = levels[: -STRADDLE - 1], levels[:STRADDLE:-1]
+    down = lowest(before) - highest(after)[::-1]
+    up = lowest(after)[::-1] - highest(before)
+    for falls in np.maximum(down, up).tolist():
         if falls > GATED_DB:
             raise Refusal(
                 f"the noise changes by {in_text(falls, 'dB', 2)} within the record and stays so: "

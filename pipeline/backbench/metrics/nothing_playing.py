@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from backbench.errors import Refusal
 from backbench.metrics.warnings import warning
 from backbench.quantities.writing import in_text
-from backbench.signal.mains import LINES, NOMINAL_HZ, OFF_NOMINAL, clear_of_mains
+from backbench.signal.mains import LINES, NOMINAL_HZ, OFF_NOMINAL, parted_by_mains
 from backbench.signal.spectrum import Spectrum, peak_position
 from backbench.signal.tone import BAND_HZ
 from backbench.signal.track import Array
@@ -54,43 +54,47 @@ def _beside_hum(own: Spectrum, noise: Array) -> BesideHum:
     noise: mean noise power by bin, V^2.
     """
     chosen = own.slice_of(*BAND_HZ)
-    clear = np.logical_and.reduce([clear_of_mains(own, hz)[chosen] for hz in NOMINAL_HZ])
+    clear, near = parted_by_mains(own, chosen)
     power, beneath = own.power[chosen], noise[chosen]
-    standing = clear & (power > LINE_STANDS_OUT * beneath)
-    whole = float(power[clear].sum() + beneath[~clear].sum())
-    return BesideHum(whole, float(power[standing].sum()))
+    beside = power[clear]
+    standing = beside > LINE_STANDS_OUT * beneath[clear]
+    whole = float(beside.sum() + beneath[near].sum())
+    return BesideHum(whole, float(beside[standing].sum()))
+
+
+def _volts(beside: BesideHum) -> str:
+    return in_text(math.sqrt(beside.whole), "V", 3)
 
 
 def refuse_played(own: Spectrum, noise: Array) -> BesideHum:
     """What there is beside the hum. Raises Refusal where it can only have been played."""
     _refuse_one_tone(own)
     beside = _beside_hum(own, noise)
-    volts = in_text(math.sqrt(beside.whole), "V", 3)
     if beside.lines >= max(PLAYED_V**2, PLAYED_SHARE * beside.whole):
         raise Refusal(
-            f"not idle: tones that aren't the mains' make up nearly all of {volts}; {CHECK}, and "
-            "record again"
+            f"not idle: tones that aren't the mains' make up nearly all of {_volts(beside)}; "
+            f"{CHECK}, and record again"
         )
     if beside.whole >= LOUD_V**2:
         raise Refusal(
-            f"not idle: {volts} beside the hum is as loud as music or a generator's noise; {CHECK}"
-            ", and record again"
+            f"not idle: {_volts(beside)} beside the hum is as loud as music or a generator's "
+            f"noise; {CHECK}, and record again"
         )
     return beside
 
 
 def loud_remark(beside: BesideHum) -> str | None:
     """A warning of a record in which something may have played."""
-    volts = in_text(math.sqrt(beside.whole), "V", 3)
     if beside.whole < PLAYED_V**2:
         if beside.lines < PLAYED_SHARE * beside.whole:
             return None
         return warning(
-            f"lines that aren't the mains' make up nearly all of {volts} beside the hum: {CHECK} "
-            "(of a unit that oscillates or whistles it is true)"
+            f"lines that aren't the mains' make up nearly all of {_volts(beside)} beside the hum: "
+            f"{CHECK} (of a unit that oscillates or whistles it is true)"
         )
     return warning(
-        f"{volts} beside the hum is much for idle noise: {CHECK} (of a unit so noisy it is true)"
+        f"{_volts(beside)} beside the hum is much for idle noise: {CHECK} (of a unit so noisy it "
+        "is true)"
     )
 
 
@@ -136,10 +140,10 @@ def _refuse_one_tone(own: Spectrum) -> None:
     chosen = own.slice_of(*BAND_HZ)
     peak = chosen.start + int(np.argmax(own.power[chosen]))
     lobe = own.window.half_width
-    hz = peak_position(own, peak) * own.resolution_hz
     line = float(own.power[max(peak - lobe, 0) : peak + lobe + 1].sum())
     if line < PLAYED_V**2 or line < PLAYED_SHARE * float(own.power[chosen].sum()):
         return
+    hz = peak_position(own, peak) * own.resolution_hz
     multiples = [n * mains for mains in NOMINAL_HZ for n in range(1, LINES + 1)]
     if any(abs(hz / multiple - 1) < OFF_NOMINAL for multiple in multiples):
         return

@@ -2,30 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-
-import numpy as np
+from collections.abc import Sequence
 
 from backbench.quantities.writing import in_text
-from backbench.signal.tone_set import ToneSet
 
 
-def mains_under_products(tone_set: ToneSet, places: Mapping[str, float]) -> str | None:
-    """Which products mains lines or sidebands may hide in; None where in none of these.
+def mains_under_products(mains_hz: float | None, hit: Sequence[str]) -> str | None:
+    """That mains lines or sidebands may hide in products; None where in none.
 
-    places: bins by name; those beyond the band are passed over.
+    mains_hz: nominal, None where unknown. hit: names of these products.
     """
-    reached = {name: place for name, place in places.items() if tone_set.covers(place)}
-    hidden = tone_set.hum(np.array(list(reached.values())))
-    hit = [
-        name
-        for name, square, blind in zip(reached, hidden.square, hidden.blind, strict=True)
-        if blind or square > 0
-    ]
     if not hit:
         return None
     return (
-        f"lines or sidebands of the {in_text(tone_set.mains_hz or 0.0, 'Hz', 6)} mains may lie "
+        f"lines or sidebands of the {in_text(mains_hz or 0.0, 'Hz', 6)} mains may lie "
         f"under {', '.join(hit)}; "
         "play a pair whose products are clear of them, in a longer record"
     )

@@ -20,9 +20,10 @@ from backbench.quantities.reading import DBU_V
 from backbench.quantities.writing import in_text
 from backbench.signal.record_checks import check_record
 from backbench.signal.response import Response
-from backbench.signal.side_by_side import transform
+from backbench.signal.side_by_side import alike, transform
 from backbench.signal.sweep import LEAST_LINEAR, Transfer, transfer_of
 from backbench.signal.sweep_excitation import PlayedSweep, played_sweep, transform_size
+from backbench.signal.sweep_impulse import SweptImpulse, swept_impulses
 from backbench.signal.sweep_window import SweepParameters
 from backbench.signal.track import Array, Track
 from backbench.signal.uncertainty import DB_PER_RELATIVE
@@ -153,7 +154,31 @@ def _transfer(
     low, high = stimulus.sweep_hz
     meant = SweepParameters(low, high, stimulus.sweep_s)
     sent = _sent(played, len(track.volts), meant)
-    return transfer_of(sent, track.volts, least_linear, transform(track, sent.size))
+    return transfer_of(sent, track.volts, least_linear, _in_time(capture_data, track, sent))
+
+
+_responses: WeakKeyDictionary[PlayedSweep, WeakKeyDictionary[Track, SweptImpulse]] = (
+    WeakKeyDictionary()
+)
+
+
+def _in_time(capture_data: CaptureData, track: Track, sent: PlayedSweep) -> SweptImpulse:
+    """The response of a sound output in time, made and kept for all that were recorded with it."""
+    kept = _responses.setdefault(sent, WeakKeyDictionary())
+    if track in kept:
+        return kept[track]
+    outputs = list(capture_data.outputs.values())
+    together = [one for one in alike(track) if one in outputs and _holds_something(one)]
+    transforms = [transform(one, sent.size) for one in together]
+    made = dict(zip(together, swept_impulses(sent, transforms), strict=True))
+    if len(made) > 1:
+        kept.update(made)
+    return made[track]
+
+
+def _holds_something(track: Track) -> bool:
+    low, high = track.lowest_and_highest
+    return math.isfinite(low) and math.isfinite(high) and low < high
 
 
 _kept: WeakKeyDictionary[Track, dict[tuple[int, SweepParameters], PlayedSweep]] = (

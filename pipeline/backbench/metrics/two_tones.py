@@ -3,175 +3,34 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, replace
-from functools import cached_property, partial
-from itertools import combinations
-from typing import Literal
-
-import numpy as np
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+from functools import partial
 
 from backbench.documents.stimuli import TwoTones
-from backbench.errors import NotApplicable, Refusal
+from backbench.errors import NotApplicable
 from backbench.metrics.bench_floor import LINE_CHOICE
-from backbench.metrics.bench_levels import less_lines_at_level, loop_back_views
-from backbench.metrics.declaration import Bound, CaptureData, MeasuredValue, metric, view
+from backbench.metrics.bench_levels import less_lines_at_level
+from backbench.metrics.declaration import Bound, MeasuredValue, metric
 from backbench.metrics.pair_mains import mains_under_products
-from backbench.metrics.pair_wavering import with_wavering
 from backbench.metrics.traits import Traits
+from backbench.metrics.two_tones_view import (
+    DIFFERENCE,
+    EQUAL,
+    FOUR,
+    MODULATION,
+    TABLES,
+    Combination,
+    TwoTonesView,
+)
 from backbench.metrics.warnings import joined
-from backbench.quantities.writing import in_text
-from backbench.signal.intermodulation import find_tones
 from backbench.signal.line_ratios import Ratio, of_amplitudes, of_powers, root_sum_square
-from backbench.signal.mains import wrong_mains
-from backbench.signal.power import MeanSquare
-from backbench.signal.tone_set import ToneSet, summed
-from backbench.signal.track import Track
+from backbench.signal.tone_set import summed
 from backbench.signal.uncertainty import DB_PER_RELATIVE, Contribution, combine
 
 FAMILY = "Intermodulation and multitone"
 
-Test = Literal["difference frequency", "modulation"]
-RATIO_WITHIN = 0.1
-MODULATION_RATIO = 4.0
-MODULATION_APART = 8.0
-"""Least ratio of the frequencies of a modulation pair; the usual pairs have 117 and 32."""
-RATIO_AT_OUTPUT_DB = 3.0
-"""The ratio found may differ from the stated one by this much: the unit's response is in it."""
-
-DIFFERENCE = {(-1, 1): "f2 - f1", (2, -1): "2 f1 - f2", (-1, 2): "2 f2 - f1"}
-MODULATION = {
-    (-1, 1): "f2 - f1", (1, 1): "f2 + f1", (-2, 1): "f2 - 2 f1", (2, 1): "f2 + 2 f1",
-}  # fmt: skip
-Combination = tuple[int, int]
-TABLES: dict[Test, dict[Combination, str]] = {
-    "difference frequency": DIFFERENCE, "modulation": MODULATION,
-}  # fmt: skip
-
 _IEC = "IEC 60268-3:2013, {} (second-hand: read in an open library's documentation)"
-_EQUAL = "for two equal tones (amplitudes within 10 %)"
-_FOUR = "for a pair 4:1 (within 10 %) whose second frequency is at least 8 times the first"
-
-
-@dataclass(frozen=True, eq=False)
-class TwoTonesView:
-    """One output's track of two tones. test: the distortion that the pair is meant for."""
-
-    capture_data: CaptureData
-    track: Track
-    tone_set: ToneSet
-    test: Test | None
-
-    @cached_property
-    def benches(self) -> list[TwoTonesView]:
-        """The bench's own on the same track, at every level that there is a fit loop-back of."""
-        return loop_back_views(two_tones_view, self.capture_data, self.track)
-
-    @property
-    def level_v(self) -> float:
-        """Rms of both tones, V."""
-        return self.tone_set.together.rms
-
-    @property
-    def low(self) -> MeanSquare:
-        """Mean square of the tone of the lower frequency."""
-        return self.tone_set.tones[0]
-
-    @property
-    def high(self) -> MeanSquare:
-        """Mean square of the tone of the higher frequency."""
-        return self.tone_set.tones[1]
-
-    def position(self, combination: Combination) -> float:
-        """Where a product m f1 + n f2 falls, bins."""
-        low, high = self.tone_set.positions.tolist()
-        m, n = combination
-        return float(abs(m * low + n * high))
-
-    def products(self, *combinations: Combination) -> list[MeanSquare]:
-        """Mean squares of products. Raises Refusal for one beyond the converter's band."""
-        for one in combinations:
-            position = self.position(one)
-            if not self.tone_set.covers(position):
-                hz = position * self.tone_set.spectrum.resolution_hz
-                raise Refusal(
-                    f"the product at {in_text(hz, 'Hz', 6)} is outside the band that a sample "
-                    f"rate of {in_text(self.track.rate_hz, 'Hz', 6)} records"
-                )
-        return [self._standing[one] for one in combinations]
-
-    @cached_property
-    def _standing(self) -> dict[Combination, MeanSquare]:
-        """Every product that has a name, as far as the band goes."""
-        reached = [
-            one for one in {**DIFFERENCE, **MODULATION} if self.tone_set.covers(self.position(one))
-        ]
-        places = np.array([self.position(one) for one in reached])
-        found = self.tone_set.lines(places)
-        return dict(
-            zip(reached, with_wavering(self.track, self.tone_set, reached, found), strict=True)
-        )
-
-    def wanted(self, test: Test) -> None:
-        """Raises NotApplicable unless the pair is one of that test."""
-        if self.test != test:
-            why = _EQUAL if test == "difference frequency" else _FOUR
-            raise NotApplicable(f"{test} distortion is defined {why}")
-
-
-@view("two tones", version=6)
-def two_tones_view(capture_data: CaptureData, number: int) -> TwoTonesView:
-    """Two tones in output track `number`. Raises Refusal where they are not those stated."""
-    stimulus, track = capture_data.stimulus, capture_data.outputs[number]
-    assert isinstance(stimulus, TwoTones)
-    if capture_data.driven_track not in (None, number):
-        raise Refusal("this output was not driven in this capture")
-    tones = find_tones(track, stimulus.tones_hz, pair_spacing(stimulus), capture_data.mains_hz)
-    wrong = wrong_mains(tones.spectrum, tones.noise, tones.mains_hz, tones.apart_from_products)
-    if wrong is not None:
-        raise Refusal(wrong)
-    _check_ratio(tones, stimulus.ratio)
-    return TwoTonesView(capture_data, track, tones, _test(stimulus))
-
-
-def pair_spacing(stimulus: TwoTones) -> float:
-    """Distance of the nearest two of tones, products and 0 Hz. Raises Refusal where two coincide.
-
-    stimulus: the pair as stated. Gives Hz.
-    """
-    return _least_distance(stimulus.tones_hz, _test(stimulus))
-
-
-def _test(stimulus: TwoTones) -> Test | None:
-    low, high = stimulus.tones_hz
-    if abs(stimulus.ratio - 1) <= RATIO_WITHIN:
-        return "difference frequency"
-    alike = abs(stimulus.ratio / MODULATION_RATIO - 1) <= RATIO_WITHIN
-    return "modulation" if alike and high >= MODULATION_APART * low else None
-
-
-def _least_distance(tones_hz: Sequence[float], test: Test | None) -> float:
-    """Hz between the nearest two of tones, products and 0. Raises Refusal where two coincide."""
-    low, high = tones_hz
-    table = MODULATION if test == "modulation" else DIFFERENCE if test else {}
-    lines = [0.0, low, high, *(abs(m * low + n * high) for m, n in table)]
-    least = min(abs(a - b) for a, b in combinations(lines, 2))
-    if least < 1e-3 * low:
-        raise Refusal(
-            f"a product of {in_text(low, 'Hz', 6)} and {in_text(high, 'Hz', 6)} falls on a tone, "
-            "on 0 Hz or on another one"
-        )
-    return least
-
-
-def _check_ratio(tones: ToneSet, stated: float) -> None:
-    low, high = tones.tones
-    ratio = low.rms / high.rms
-    if abs(20 * math.log10(ratio / stated)) > RATIO_AT_OUTPUT_DB:
-        raise Refusal(
-            f"the tones are {in_text(ratio)}:1 at the output, not {in_text(stated)}:1 as stated "
-            f"(within {in_text(RATIO_AT_OUTPUT_DB, 'dB', 6)})"
-        )
 
 
 def percent(ratio: Ratio) -> MeasuredValue:
@@ -188,8 +47,8 @@ def _less_bench(
     figure = less_lines_at_level(pair, figure_of)
     if figure.bound is None or pair.test is None:
         return figure
-    places = {name: pair.position(one) for one, name in TABLES[pair.test].items()}
-    remark = mains_under_products(pair.tone_set, places)
+    hit = [name for one, name in TABLES[pair.test].items() if one in pair.over_mains]
+    remark = mains_under_products(pair.tone_set.mains_hz, hit)
     return figure.but(remark=joined(figure.remark, remark))
 
 
@@ -222,7 +81,7 @@ def tone_level(pair: TwoTonesView) -> Iterator[MeasuredValue]:
     source=_IEC.format("14.12.8"),
     stimuli=["two tones"],
     version=2,
-    choice=f"f2 - f1 re the sum of both tones' amplitudes; {_EQUAL}{LINE_CHOICE}",
+    choice=f"f2 - f1 re the sum of both tones' amplitudes; {EQUAL}{LINE_CHOICE}",
 )
 def difference_frequency_2(pair: TwoTonesView) -> MeasuredValue:
     """Amplitude of the product f2 - f1 over the sum of the amplitudes of both tones."""
@@ -240,7 +99,7 @@ def difference_frequency_2(pair: TwoTonesView) -> MeasuredValue:
     source=_IEC.format("14.12.8"),
     stimuli=["two tones"],
     version=2,
-    choice=f"arithmetic sum of 2 f1 - f2 and 2 f2 - f1 re the sum of both tones; {_EQUAL}"
+    choice=f"arithmetic sum of 2 f1 - f2 and 2 f2 - f1 re the sum of both tones; {EQUAL}"
     + LINE_CHOICE,
 )
 def difference_frequency_3(pair: TwoTonesView) -> MeasuredValue:
@@ -260,7 +119,7 @@ def difference_frequency_3(pair: TwoTonesView) -> MeasuredValue:
     stimuli=["two tones"],
     version=2,
     choice="root sum square of f2 - f1 and 2 f1 - f2 only, re the sum of both tones; the "
-    f"standard asks for f1 = 2 f0 and f2 = 3 f0 - d, given here {_EQUAL}" + LINE_CHOICE,
+    f"standard asks for f1 = 2 f0 and f2 = 3 f0 - d, given here {EQUAL}" + LINE_CHOICE,
     traits=Traits(compared_at=("two-tone-19k-20k",), position=100),
 )
 def difference_frequency_total(pair: TwoTonesView) -> MeasuredValue:
@@ -279,7 +138,7 @@ def difference_frequency_total(pair: TwoTonesView) -> MeasuredValue:
     source=_IEC.format("14.12.7"),
     stimuli=["two tones"],
     version=2,
-    choice=f"arithmetic sum of f2 - f1 and f2 + f1 re the tone f2; {_FOUR}; sidebands that the "
+    choice=f"arithmetic sum of f2 - f1 and f2 + f1 re the tone f2; {FOUR}; sidebands that the "
     "supply makes are counted where the mains has the frequency f1" + LINE_CHOICE,
 )
 def modulation_distortion_2(pair: TwoTonesView) -> MeasuredValue:
@@ -298,7 +157,7 @@ def modulation_distortion_2(pair: TwoTonesView) -> MeasuredValue:
     source=_IEC.format("14.12.7"),
     stimuli=["two tones"],
     version=2,
-    choice=f"arithmetic sum of f2 - 2 f1 and f2 + 2 f1 re the tone f2; {_FOUR}; sidebands that "
+    choice=f"arithmetic sum of f2 - 2 f1 and f2 + 2 f1 re the tone f2; {FOUR}; sidebands that "
     "the supply makes are counted where twice the mains is twice f1" + LINE_CHOICE,
 )
 def modulation_distortion_3(pair: TwoTonesView) -> MeasuredValue:
@@ -319,7 +178,7 @@ def modulation_distortion_3(pair: TwoTonesView) -> MeasuredValue:
     stimuli=["two tones"],
     version=2,
     choice="each pair of sidebands, f2 +- f1 and f2 +- 2 f1, as the sum of its amplitudes, both "
-    f"pairs as root sum square, re the tone f2; {_FOUR}; what an analogue meter shows, which "
+    f"pairs as root sum square, re the tone f2; {FOUR}; what an analogue meter shows, which "
     "demodulates the tone f2, where the sidebands change its amplitude and not its phase, and so "
     "what printed specifications of its time mean (common practice, no source)" + LINE_CHOICE,
 )
@@ -342,7 +201,7 @@ def _demodulated(pair: TwoTonesView) -> Ratio:
     source="SMPTE RP 120 (second-hand; the practice itself was not read)",
     stimuli=["two tones"],
     version=2,
-    choice=f"root sum square of f2 +- f1 and f2 +- 2 f1 re the tone f2; {_FOUR}; 3.01 dB below "
+    choice=f"root sum square of f2 +- f1 and f2 +- 2 f1 re the tone f2; {FOUR}; 3.01 dB below "
     "modulation_distortion for pairs of equal sidebands" + LINE_CHOICE,
 )
 def modulation_distortion_rms(pair: TwoTonesView) -> MeasuredValue:
@@ -367,7 +226,7 @@ def modulation_distortion_rms(pair: TwoTonesView) -> MeasuredValue:
 def intermodulation_product(pair: TwoTonesView) -> Iterator[MeasuredValue]:
     """Level of each product of second and third order over the reference of its test."""
     if pair.test is None:
-        raise NotApplicable(f"products are given {_EQUAL}, and {_FOUR}")
+        raise NotApplicable(f"products are given {EQUAL}, and {FOUR}")
     modulation = pair.test == "modulation"
     assert isinstance(pair.capture_data.stimulus, TwoTones)
     low, high = pair.capture_data.stimulus.tones_hz

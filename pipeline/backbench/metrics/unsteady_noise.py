@@ -39,7 +39,8 @@ from backbench.signal.weighting import a_weighting
 EXCESS = 2.5
 """Times the uncertainty that steady noise gives, from which noise isn't steady."""
 EXCESS_OF_MANY = 6.0
-"""As EXCESS, beside many tones, whose products beat with each other."""
+"""Times what beats of products make, from which what is beside many tones isn't steady; once it,
+nothing is told but the uncertainty."""
 SLIGHT_EXCESS = 1.5
 """As EXCESS, from which the scatter stands for the uncertainty, without being named."""
 LEAST_SCATTER = 0.05
@@ -114,12 +115,13 @@ def _noise_with_tones(view: MultitoneView) -> Unsteady | None:
         return None
     spread = scatter(squares, view.tone_set.spectrum.window.spread)
     unsteady = _judged(spread, own)
-    if (
-        unsteady is None
-        or unsteady.whole
-        or spread.relative > EXCESS_OF_MANY * 2 * beating(view.tone_set)
-    ):
+    if unsteady is None or unsteady.whole:
         return unsteady
+    beats = 2 * beating(view.tone_set)
+    if spread.relative > EXCESS_OF_MANY * beats:
+        return unsteady
+    if spread.relative <= beats:
+        return Unsteady(None, unsteady.times, whole=True)
     span = f"what is between the tones varies by {in_text(spread.span_db, 'dB', 2)}"
     return Unsteady(f"{span}, as noise or products that beat may", unsteady.times, whole=True)
 

@@ -13,7 +13,8 @@ if TYPE_CHECKING:
     from backbench.publish.site_builder import SiteBuilder
 
 MOST_BYTES = 300_000
-"""What a drawing takes at most on the first page; some 700 units of a trend."""
+"""What a drawing takes at most on the first page, with that for a phone; some 300 units of a
+trend."""
 COLOURS = 32
 FINER = 2
 """Pixels of the image for each one that it is shown at."""
@@ -21,7 +22,8 @@ FINER = 2
 
 def landing_picture(builder: SiteBuilder, picture: Picture) -> Iterator[Any]:
     """What the first page's template needs of a picture, and then its files."""
-    if len(picture.svg) <= MOST_BYTES:
+    phone = picture.narrow.svg if picture.narrow else ""
+    if len(picture.svg) + len(phone) <= MOST_BYTES:
         values, files = builder.save_picture(picture, up="")
         yield values
         yield from files

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -14,11 +14,12 @@ from backbench.publish.compared_curves import compared_curves
 from backbench.publish.heavy_pictures import landing_picture
 from backbench.publish.output_files import OutputFile
 from backbench.publish.promises_picture import promises_picture
-from backbench.publish.render import json_text
+from backbench.publish.render import NONE_SHOWN, json_text
 from backbench.publish.site_builder import MOST_DATA_BYTES, SiteBuilder, comparison_data
-from backbench.publish.site_data import Row, SiteData, overview
+from backbench.publish.site_data import Place, Row, SiteData, overview
 from backbench.publish.value_text import years
-from backbench.quantities.writing import exact, value_alone
+from backbench.quantities.number_columns import number_column
+from backbench.quantities.writing import exact
 from backbench.querying.saved_queries import SavedQuery
 from backbench.statistics import ranks
 
@@ -80,7 +81,7 @@ def index_pages(builder: SiteBuilder, queries: Mapping[str, SavedQuery]) -> Iter
 
 
 METRICS = "FROM metric ORDER BY title"
-PAGE_ROWS = 500
+PAGE_ROWS = 100
 """Units that the overview shows at once; it holds the rest as data to be searched."""
 
 
@@ -118,17 +119,22 @@ def _index(builder: SiteBuilder) -> Iterator[OutputFile]:
             values, *files = landing_picture(builder, picture)
             pictures.append((values, name))
             yield from files
-    rows = [_row(builder.site_data, row) for row in units.values()]
-    numeric = {"Made", *(title for title, _ in overview())}
+    figures = [_figures(title, place, builder.site_data) for title, place in overview()]
+    rows = [
+        _row(row, [{"title": title, **own[n]} for title, own in figures])
+        for n, row in enumerate(units.values())
+    ]
+    numeric = {"Made", *(title for title, _ in figures)}
     titles = ["Maker and model", "Technology", "Kind", "Made", "State"]
-    titles += [title for title, _ in overview()]
+    titles += [title for title, _ in figures]
     yield builder.put(
         "index.html", "index.html", "index.html", summary=_summary(builder.site_data),
         pictures=pictures,
         rows=rows[:PAGE_ROWS], total=len(rows), page_rows=PAGE_ROWS,
         more=[_brief(row) for row in rows[PAGE_ROWS:]],
         headings=[
-            {"title": title, "kind": "number" if title in numeric else "text"} for title in titles
+            {"title": title, "kind": "number" if title in numeric else "text",
+             "figure": title in numeric and title != "Made"} for title in titles
         ],
         choosers=[
             ("technology", "Technology", in_order(row["technology"] for row in units.values())),
@@ -153,15 +159,7 @@ def _summary(site_data: SiteData) -> str:
     )  # fmt: skip
 
 
-def _row(site_data: SiteData, row: Row) -> dict[str, Any]:
-    figures = []
-    for title, place in overview():
-        reading = site_data.values.get(place, {}).get(row["unit_key"])
-        figures.append({
-            "title": title,
-            "value": exact(reading["value"], "1") if reading else "",
-            "shown": _shown(reading) if reading else "—",
-        })  # fmt: skip
+def _row(row: Row, figures: Sequence[Mapping[str, str]]) -> dict[str, Any]:
     return {
         "key": row["unit_key"], "label": row["label"], "technology": row["technology"],
         "kind": row["kind"], "made_first": row["made_first"], "state": row["state"],
@@ -169,9 +167,23 @@ def _row(site_data: SiteData, row: Row) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _shown(row: Row) -> str:
-    """The value alone: the overview has no room for uncertainties, the unit's page has them."""
-    return value_alone(row["value"], row["uncertainty"], row["unit"], row["bound"])
+def _figures(title: str, place: Place, site_data: SiteData) -> tuple[str, list[dict[str, str]]]:
+    """A figure of every unit: its heading with the unit, and what each row sorts by and shows.
+
+    The value alone: the overview has no room for uncertainties, the unit's page has them.
+    """
+    column = site_data.values.get(place, {})
+    readings = [column.get(key) for key in site_data.units]
+    unit = next((row["unit"] for row in readings if row), "")
+    shown = number_column(
+        [row["value"] if row else None for row in readings], unit,
+        [row["bound"] if row else None for row in readings], NONE_SHOWN,
+    )  # fmt: skip
+    heading = f"{title} ({shown.unit.strip()})" if shown.unit else title
+    return heading, [
+        {"value": exact(row["value"], "1") if row else "", "shown": text}
+        for row, text in zip(readings, shown.texts, strict=True)
+    ]
 
 
 def _makers(builder: SiteBuilder) -> Iterator[OutputFile]:

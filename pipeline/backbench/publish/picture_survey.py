@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
+from backbench.charts.drawing import PAGE
 from backbench.charts.page_layout import NARROW_PX
 from backbench.charts.picture_faults import KINDS, picture_faults
 from backbench.charts.picture_labels import size_of_svg
@@ -14,12 +15,21 @@ from backbench.quantities.counts import counted
 
 @dataclass(frozen=True)
 class WayOfSeeing:
-    """A way of seeing pictures: how many pixels wide, on a dark screen, those drawn for a phone."""
+    """A way of seeing pictures: how many pixels wide, on a dark screen, and those drawn for what.
+
+    narrow: those for a phone; printed: those for the whole width of a printed sheet.
+    """
 
     name: str
     width: int
     narrow: bool = False
     dark: bool = False
+    printed: bool = False
+
+    def shows(self, width: float) -> bool:
+        """Whether a picture of this width was drawn to be seen so."""
+        drawn_for = (width < NARROW_PX, NARROW_PX <= width < PAGE.width)
+        return (self.narrow, self.printed) == drawn_for
 
 
 VIEWS = (
@@ -28,8 +38,8 @@ VIEWS = (
     WayOfSeeing("phone of 360 px", 326, narrow=True),
     WayOfSeeing("phone of 360 px, dark", 326, narrow=True, dark=True),
     WayOfSeeing("still of 1920 px at half size", 960),
-    WayOfSeeing("printed sheet, A4, first picture", 680),
-    WayOfSeeing("printed sheet, A4, the others", 216, narrow=True),
+    WayOfSeeing("printed sheet, A4 or Letter", 336, narrow=True),
+    WayOfSeeing("printed sheet, whole width", 688, printed=True),
 )
 """Widths of the picture itself: less the margins of its page, and in columns there."""
 
@@ -43,7 +53,7 @@ def survey(pictures: Sequence[str]) -> dict[str, Counter[str]]:
     for svg in pictures:
         width = size_of_svg(svg)[0]
         for view in VIEWS:
-            if view.narrow == (width < NARROW_PX):
+            if view.shows(width):
                 found = {*picture_faults(svg, min(1.0, view.width / width), dark=view.dark)}
                 counts[view.name].update(fault.kind for fault in found)
                 counts[view.name]["pictures"] += 1

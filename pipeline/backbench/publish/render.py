@@ -21,11 +21,15 @@ from backbench.charts.theme import LOOKS
 from backbench.publish import value_text
 from backbench.publish.inline_pictures import page_rules
 from backbench.publish.site_data import slug
-from backbench.quantities import sentences, writing
+from backbench.quantities import number_columns, sentences, writing
 from backbench.quantities.counts import counted
 
 NONE_SHOWN = "—"
-MARGINS = {"A4": "12mm 13mm", "letter": "8mm 17mm"}
+FEW_REVIEWS = 100
+"""Up to so many reviews, the list of them stands open; of more, those of the newest year do."""
+FIRST_ROWS = 8
+"""Of a long table, shown before the rest is unfolded."""
+MARGINS = {"A4": "12mm 13mm", "letter": "7mm 17mm"}
 """Of printed sheets by their size: the lower of the two is written on further up and down."""
 
 
@@ -40,6 +44,7 @@ def environment() -> jinja2.Environment:
         lstrip_blocks=True,
     )
     templates.filters |= {
+        "aligned": value_text.aligned,
         "counted": counted,
         "listed": sentences.listed,
         "quantity": lambda value, unit: writing.value_alone(value, None, unit),
@@ -50,11 +55,14 @@ def environment() -> jinja2.Environment:
     }
     templates.globals |= {
         "measured": writing.measured,
+        "alike": number_columns.alike,
         "years": value_text.years,
         "slug": slug,
         "json_text": json_text,
         "shape_of": lambda technology: LOOKS[technology].shape if technology in LOOKS else "cross",
         "none_shown": NONE_SHOWN,
+        "first_rows": FIRST_ROWS,
+        "few_reviews": FEW_REVIEWS,
     }
     return templates
 

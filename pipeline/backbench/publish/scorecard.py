@@ -19,6 +19,7 @@ from backbench.quantities.writing import COVERAGE, value_alone
 if TYPE_CHECKING:
     import altair as alt
 
+    from backbench.charts.drawing import Size
     from backbench.comparison.unit_comparison import Comparison
     from backbench.comparison.verdicts import Verdict
 
@@ -26,12 +27,12 @@ QUESTION = "How does it stand in its main figures, and against its specification
 
 
 def scorecard(
-    compared: Comparison, site_data: SiteData, *, narrow: bool = False
+    compared: Comparison, site_data: SiteData, size: Size | None = None
 ) -> alt.TopLevelMixin | None:
-    """The picture; None where the unit has a rank in nothing. narrow: drawn for a phone."""
+    """The picture; None where the unit has a rank in nothing. size: a page's where left out."""
     import polars as pl
 
-    from backbench.charts.drawing import PAGE, PHONE, Labels
+    from backbench.charts.drawing import PAGE, Labels
     from backbench.charts.registry import chart_named
 
     rows = list(scorecard_rows(compared, site_data))
@@ -40,8 +41,7 @@ def scorecard(
     conditions = f"{compared.state}, {compared.reviewed}; peers: {compared.peers.description}"
     labels = Labels(title=heading(compared), question=QUESTION, note=conditions)
     frame = pl.DataFrame(rows, infer_schema_length=None)
-    size = PHONE if narrow else PAGE
-    return chart_named("scorecard").draw(frame, labels, compared.unit_key, size)
+    return chart_named("scorecard").draw(frame, labels, compared.unit_key, size or PAGE)
 
 
 def heading(compared: Comparison) -> str:
@@ -72,15 +72,17 @@ def scorecard_picture(
     renderer: ChartRenderer, site_data: SiteData, compared: Comparison
 ) -> Picture | None:
     """The same, rendered; None where there is nothing to draw."""
-    chart = scorecard(compared, site_data)
-    if chart is None:
-        return None
-    from backbench.charts.unchecked import specification
+    from backbench.charts.drawing import PAGE, PHONE, PRINT
 
-    wide = renderer.picture(specification(chart), f"Scorecard: {compared.label}")
-    phone = scorecard(compared, site_data, narrow=True)
-    assert phone is not None
-    return replace(wide, narrow=renderer.picture(specification(phone), wide.title))
+    def drawn(size: Size) -> Picture | None:
+        from backbench.charts.unchecked import specification
+
+        chart = scorecard(compared, site_data, size)
+        title = f"Scorecard: {compared.label}"
+        return renderer.picture(specification(chart), title) if chart else None
+
+    wide = drawn(PAGE)
+    return wide and replace(wide, narrow=drawn(PHONE), printed=drawn(PRINT))
 
 
 def scorecard_rows(compared: Comparison, site_data: SiteData) -> Iterator[dict[str, Any]]:

@@ -35,6 +35,8 @@ class Picture:
     """A drawn chart: what it shows in words, its SVG, and a name made from its content.
 
     width and height: in layout pixels. narrow: the same drawn for a phone, where there is one.
+    printed: the same drawn for the whole width of a printed sheet, where the one for a phone
+    would not do.
     """
 
     title: str
@@ -44,18 +46,26 @@ class Picture:
     width: int = 960
     height: int = 540
     narrow: Picture | None = None
+    printed: Picture | None = None
+
+    @property
+    def all_drawn(self) -> list[Picture]:
+        """This and the same drawn for other places."""
+        return [drawn for drawn in (self, self.narrow, self.printed) if drawn]
 
 
 def picture_values(picture: Picture, address: Callable[[Picture], str]) -> dict[str, Any]:
     """What a template needs of a picture; `address` says where its SVG is found."""
-    phone = picture.narrow
+    phone, paper = picture.narrow, picture.printed
     return {
         "src": address(picture), "alt": picture.alt, "title": picture.title,
         "drawn": inline(picture.svg, picture.digest, picture.alt),
         "width": picture.width, "height": picture.height,
         "narrow": phone and {
             "src": address(phone), "width": phone.width, "height": phone.height,
+            "drawn": inline(phone.svg, phone.digest, phone.alt),
         },
+        "printed": paper and inline(paper.svg, paper.digest, paper.alt),
     }  # fmt: skip
 
 

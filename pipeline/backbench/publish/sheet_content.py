@@ -113,12 +113,13 @@ class ReviewSheet:
 def review_sheet(
     renderer: ChartRenderer, site_data: SiteData, review_key: str,
     compared: Callable[[str], Comparison], stale: Stale, most_pictures: int = len(PICTURES),
-    dates: tuple[str, ...] = (),
+    dates: tuple[str, ...] = (), card: Callable[[str], Picture | None] | None = None,
 ) -> ReviewSheet:  # fmt: skip
     """The sheet of a review. compared: gives a unit's comparison. most_pictures: of each unit.
 
     stale: figures that are out of date by the settings as they are now.
     dates: a line for each doubt about the review's date.
+    card: gives a unit's scorecard; where left out, one is drawn.
     Raises UserError where the review is not known.
     """
     if review_key not in site_data.reviews:
@@ -135,6 +136,7 @@ def review_sheet(
             ended=ended,
             stale=stale,
             most=most_pictures,
+            card=card,
         )
         for row in rows
     )
@@ -157,6 +159,7 @@ def _part(
     ended: ReviewOutcome,
     stale: Stale,
     most: int,
+    card: Callable[[str], Picture | None] | None,
 ) -> UnitSection:
     store, review, unit = renderer.store, row["review_key"], row["unit_key"]
     current = compared.review_key == review
@@ -165,7 +168,9 @@ def _part(
         lines=compared.lines, peers=compared.peers, stale=stale,
     )  # fmt: skip
     judged = compared.verdicts if current else tuple(verdicts(store, unit, review))
-    card = scorecard_picture(renderer, site_data, compared) if current and most else None
+    drawn = None
+    if current:
+        drawn = card(unit) if card else scorecard_picture(renderer, site_data, compared)
     heard, tags = _heard(store, review, unit)
     absences, lacking = _absences(store, review, unit), _lacking(renderer, review, unit)
     reasons = {absence.reason: absence.metrics for absence in absences}
@@ -182,7 +187,7 @@ def _part(
         else "",
         left_right_sentence=left_right_sentence(compared) if current else "",
         pictures=tuple(
-            _newest_pictures(renderer, row, card, most, worked=bool(compared.work[0]))
+            _newest_pictures(renderer, row, drawn, most, worked=bool(compared.work[0]))
             if current
             else _own_pictures(renderer, row, most)
         ),
@@ -195,7 +200,7 @@ def _part(
         sentences=compared.sentences if current else (),
         heard=heard,
         tags=tags,
-        card=card,
+        card=drawn,
     )
 
 
@@ -204,7 +209,7 @@ def _newest_pictures(
 ) -> list[Picture]:
     """The scorecard, what work changed where there was any, and then the unit's charts."""
     if not most:
-        return []
+        return [card] if card else []
     changed = [
         renderer.draw(query, f"{title}: {row['label']}", unit=row["unit_key"])
         for query, title in CHANGE_PICTURES

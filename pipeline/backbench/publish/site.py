@@ -16,10 +16,11 @@ from backbench.ingest.recording_dates import RecordingDates
 from backbench.publish import output_files
 from backbench.publish.atomic_publish import database_copy, replace_site, replacing_site
 from backbench.publish.index_pages import index_pages
+from backbench.publish.model_pages import model_page
 from backbench.publish.output_files import OutputFile
 from backbench.publish.photographs import Album
 from backbench.publish.sheet_charts import ChartRenderer
-from backbench.publish.site_builder import SiteBuilder, model_page, question_page, review_pages
+from backbench.publish.site_builder import SiteBuilder, question_page, review_pages
 from backbench.publish.site_data import keep_views, read_site_data
 from backbench.querying.saved_queries import left_out_lines
 from backbench.storage import database
@@ -31,8 +32,8 @@ from backbench.storage.query_limits import end_when_overdue
 if TYPE_CHECKING:
     from backbench.storage.database import Database
 
-Job = tuple[str, str, str]
-"""What to make: "index", "review" and its key, "model" with maker and model, "question"."""
+Job = tuple[str, str]
+"""What to make: "index", "review" with its key (and the pages of models), "question"."""
 FEW_JOBS = 40
 """Up to so many, starting further processes costs more than it saves."""
 
@@ -132,20 +133,19 @@ def _builder(opened: Database, root: Path, aside: Path, folder: Path) -> SiteBui
 
 def _jobs(builder: SiteBuilder) -> list[Job]:
     """Everything to be made; what takes longest first."""
-    jobs: list[Job] = [("question", name, "") for name in builder.renderer.queries]
-    jobs += [("review", key, "") for key in builder.site_data.reviews]
-    jobs += [("model", maker, model) for maker, model in builder.site_data.models]
-    return [*jobs, ("index", "", "")]
+    jobs: list[Job] = [("question", name) for name in builder.renderer.queries]
+    jobs += [("review", key) for key in builder.site_data.reviews]
+    return [*jobs, ("index", "")]
 
 
 def _made(builder: SiteBuilder, job: Job) -> Iterator[OutputFile]:
-    kind, first, second = job
+    kind, name = job
     if kind == "question":
-        yield from question_page(builder, builder.renderer.queries[first])
+        yield from question_page(builder, builder.renderer.queries[name])
     elif kind == "review":
-        yield from review_pages(builder, first)
-    elif kind == "model":
-        yield from model_page(builder, first, second)
+        yield from review_pages(builder, name)
+        for maker, model in builder.models_of.get(name, ()):
+            yield from model_page(builder, maker, model)
     else:
         yield from index_pages(builder, builder.renderer.queries)
 

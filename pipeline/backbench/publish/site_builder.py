@@ -11,7 +11,6 @@ from typing import Any
 
 from backbench.charts.declaration import MOST_ROWS
 from backbench.comparison.compared_points import compared_points
-from backbench.comparison.compared_sides import two_units
 from backbench.comparison.stale_figures import Stale
 from backbench.comparison.standings import Common, read_common
 from backbench.comparison.unit_comparison import Comparison, compare_unit
@@ -20,27 +19,30 @@ from backbench.errors import UserError
 from backbench.ingest.recording_dates import RecordingDates
 from backbench.metrics.registry import registry
 from backbench.publish import finding_sentences
-from backbench.publish.difference_tables import left_right_sentence, main_differences
+from backbench.publish.difference_tables import left_right_sentence
 from backbench.publish.output_files import OutputFile, make, write
 from backbench.publish.photographs import Album, Photo, Unshown
+from backbench.publish.question_tables import table_rows
 from backbench.publish.reading_tables import peer_strip_of
 from backbench.publish.render import data_address, json_text, page
 from backbench.publish.scorecard import scorecard_picture
 from backbench.publish.sheet_charts import ChartRenderer, Picture, picture_values
 from backbench.publish.sheet_content import PICTURES, ReviewSheet, review_sheet, title_of
-from backbench.publish.site_data import Row, SiteData, slug
-from backbench.quantities.writing import measured, number, quantity
+from backbench.publish.site_data import Row, SiteData
+from backbench.quantities.writing import measured, quantity
 from backbench.querying.saved_queries import SavedQuery
 
-SCRIPTS = {"index.html": ("site.js",), "compare.html": ("curves.js", "site.js")}
+SCRIPTS = {"index.html": ("site.js", "pictures.js"), "compare.html": ("curves.js", "site.js")}
 READING = ("fold.js", "pictures.js")
 """The scripts of pages: of some by their template, of all others those that fold and read."""
 MOST_TABLE_ROWS = 300
 MOST_CHARTED = 40
-"""So many of the newest reviews have charts on the site, and the models of their units: drawing
-takes longest of all."""
-MOST_PAIRS = 6
-MOST_CHANGES = 12
+"""So many of the newest reviews have all their charts on the site: drawing takes longest of all."""
+MOST_KEPT = 12
+"""Comparisons and scorecards that are kept for further pages: those of the units of a review, and
+of the models that its units are of."""
+MOST_CARDS = 120
+"""Of so many of the newest, units have their scorecard drawn, on their pages and their models'."""
 
 
 @dataclass
@@ -59,6 +61,8 @@ class SiteBuilder:
     dates: RecordingDates = field(default_factory=RecordingDates)
     earlier: Path | None = None
     left_out: Sequence[str] = ()
+    _kept: dict[str, Comparison] = field(default_factory=dict)
+    _cards: dict[str, Picture | None] = field(default_factory=dict)
 
     def file(self, path: str, content: bytes) -> OutputFile:
         """One file of the site."""
@@ -87,12 +91,40 @@ class SiteBuilder:
 
     @cached_property
     def charted(self) -> frozenset[str]:
-        """The reviews whose units have charts."""
+        """The reviews whose units have all their charts."""
         return frozenset(itertools.islice(self.site_data.reviews, MOST_CHARTED))
 
+    @cached_property
+    def models_of(self) -> dict[str, list[tuple[str, str]]]:
+        """The models whose pages are made after a review's, by review: what is worked out for its
+        pages serves theirs too."""
+        return self.site_data.models_by_review()
+
+    @cached_property
+    def carded(self) -> frozenset[str]:
+        """The reviews whose units have a scorecard."""
+        return frozenset(itertools.islice(self.site_data.reviews, MOST_CARDS))
+
     def compared(self, unit_key: str) -> Comparison:
-        """A unit beside its peers."""
-        return compare_unit(self.renderer.store, unit_key, self.settings, common=self._common)
+        """A unit beside its peers; kept for the next pages that ask for it."""
+        if unit_key not in self._kept:
+            if len(self._kept) >= MOST_KEPT:
+                self._kept.clear()
+            self._kept[unit_key] = compare_unit(
+                self.renderer.store, unit_key, self.settings, common=self._common
+            )
+        return self._kept[unit_key]
+
+    def card(self, unit_key: str) -> Picture | None:
+        """A unit's scorecard; None where its review is not one that has them, or it has no rank."""
+        if self.site_data.units[unit_key]["review_key"] not in self.carded:
+            return None
+        if unit_key not in self._cards:
+            if len(self._cards) >= MOST_KEPT:
+                self._cards.clear()
+            compared = self.compared(unit_key)
+            self._cards[unit_key] = scorecard_picture(self.renderer, self.site_data, compared)
+        return self._cards[unit_key]
 
     def save_picture(
         self, picture: Picture, up: str = "../"
@@ -101,11 +133,7 @@ class SiteBuilder:
 
         up: the way from the page that shows it to the site's root.
         """
-        files = [
-            self.file(_chart_path(drawn), drawn.svg.encode())
-            for drawn in (picture, picture.narrow)
-            if drawn
-        ]
+        files = [self.file(_chart_path(drawn), drawn.svg.encode()) for drawn in picture.all_drawn]
         return picture_values(picture, lambda p: up + _chart_path(p)), files
 
 
@@ -115,24 +143,17 @@ def _chart_path(picture: Picture) -> str:
 
 def review_pages(builder: SiteBuilder, review_key: str) -> Iterator[OutputFile]:
     """The sheet of a review, and the pages of the units that it is the newest review of."""
-    known: dict[str, Comparison] = {}
-
-    def compared(unit_key: str) -> Comparison:
-        if unit_key not in known:
-            known[unit_key] = builder.compared(unit_key)
-        return known[unit_key]
-
     most = len(PICTURES) if review_key in builder.charted else 0
     sheet = review_sheet(
-        builder.renderer, builder.site_data, review_key, compared, builder.stale, most,
-        dates=builder.dates.in_doubt(review_key),
+        builder.renderer, builder.site_data, review_key, builder.compared, builder.stale, most,
+        dates=builder.dates.in_doubt(review_key), card=builder.card,
     )  # fmt: skip
     photographs = list(builder.album.of(review_key))
     yield from _sheet_page(builder, sheet, most, photographs)
     for part in sheet.parts:
         unit = builder.site_data.units[part.row["unit_key"]]
         if unit["review_key"] == review_key:
-            yield from _unit_page(builder, unit, compared(unit["unit_key"]), part.card)
+            yield from _unit_page(builder, unit, builder.compared(unit["unit_key"]), part.card)
 
 
 def _sheet_page(
@@ -197,54 +218,6 @@ def _unit_page(
     )  # fmt: skip
 
 
-def model_page(builder: SiteBuilder, maker: str, model: str) -> Iterator[OutputFile]:
-    """All samples of a model: their responses over each other or the one's standing, what they
-    are, and the first few pairs compared."""
-    keys = builder.site_data.models[maker, model]
-    pictures = []
-    for picture in _model_pictures(builder, f"{maker} {model}", keys):
-        values, files = builder.save_picture(picture)
-        pictures.append(values)
-        yield from files
-    yield builder.put(
-        f"models/{slug(maker, model)}.html", "model.html", "makers.html", maker=maker,
-        model=model, units=[builder.site_data.units[key] for key in keys], pictures=pictures,
-        pairs=[_pair(builder, a, b) for a, b in _neighbours(keys)],
-    )  # fmt: skip
-
-
-OVERLAID = "responses-overlaid"
-LAID_TOGETHER = ("first", "second", "third", "fourth")
-"""Saved query that lays the responses of units over each other, and its parameters."""
-
-
-def _model_pictures(builder: SiteBuilder, name: str, keys: Sequence[str]) -> Iterator[Picture]:
-    units_of = builder.site_data.units
-    charted = [key for key in keys if units_of[key]["review_key"] in builder.charted]
-    if len(keys) > 1 and charted:
-        units = dict(zip(LAID_TOGETHER, keys, strict=False))
-        overlaid = builder.renderer.draw(OVERLAID, f"Responses of units: {name}", **units)
-        if overlaid:
-            yield overlaid
-    for key in charted[: len(LAID_TOGETHER)]:
-        card = scorecard_picture(builder.renderer, builder.site_data, builder.compared(key))
-        if card:
-            yield card
-
-
-def _neighbours(keys: Sequence[str]) -> list[tuple[str, str]]:
-    return list(itertools.pairwise(keys))[:MOST_PAIRS]
-
-
-def _pair(builder: SiteBuilder, first: str, second: str) -> dict[str, Any]:
-    differences = main_differences(two_units(builder.renderer.store, first, second))
-    apart = [d for d in differences if (d.beyond or 0) > 1]
-    return {
-        "first": first, "second": second, "differences": apart[:MOST_CHANGES],
-        "summary": finding_sentences.samples_sentence(differences, first, second),
-    }  # fmt: skip
-
-
 def question_page(builder: SiteBuilder, query: SavedQuery) -> Iterator[OutputFile]:
     """A saved query's answer with its chart; one answer a technology where it asks for one."""
     answers: list[dict[str, Any]] = []
@@ -259,7 +232,7 @@ def question_page(builder: SiteBuilder, query: SavedQuery) -> Iterator[OutputFil
         if query.chart and not frame.is_empty() and frame.height <= MOST_ROWS:
             picture, *files = _drawn(builder, query, frame, heading, values)
             yield from files
-        rows = [_cells(query, row) for row in frame.head(MOST_TABLE_ROWS).iter_rows(named=True)]
+        rows = table_rows(query.columns, frame.head(MOST_TABLE_ROWS))
         answers.append(
             {
                 "heading": heading,
@@ -297,23 +270,6 @@ def _parameter_sets(site_data: SiteData, query: SavedQuery) -> list[tuple[str, d
         return [("", {})]
     present = in_order(row["technology"] for row in site_data.units.values())
     return [(technology, {asks.name: technology}) for technology in present] or [("", {})]
-
-
-def _cells(query: SavedQuery, row: Mapping[str, Any]) -> list[dict[str, Any]]:
-    return [_cell(column.name, row[column.name]) for column in query.columns]
-
-
-def _cell(name: str, value: Any) -> dict[str, Any]:
-    if value is None:
-        return {"text": "—", "number": False, "link": ""}
-    if isinstance(value, bool):
-        return {"text": "yes" if value else "no", "number": False, "link": ""}
-    if isinstance(value, float):
-        return {"text": number(value, 4), "number": True, "link": ""}
-    if isinstance(value, list):
-        value = ", ".join(str(item) for item in value)
-    link = str(value) if name == "unit_key" and value else ""
-    return {"text": str(value), "number": isinstance(value, int), "link": link}
 
 
 MOST_DATA_BYTES = 2_400_000
@@ -386,4 +342,4 @@ def _short(value: float | None) -> float | None:
     return None if value is None else float(f"{value:.6g}")
 
 
-__all__ = ["SiteBuilder", "comparison_data", "model_page", "question_page", "review_pages"]
+__all__ = ["SiteBuilder", "comparison_data", "question_page", "review_pages"]

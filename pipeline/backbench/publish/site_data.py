@@ -52,6 +52,17 @@ class SiteData:
         """The appearances of one review, in the manifest's order."""
         return [row for row in self.appearances if row["review_key"] == review_key]
 
+    def models_by_review(self) -> dict[str, list[tuple[str, str]]]:
+        """Maker and model by the review that is the newest of any of the model's units."""
+        result: dict[str, list[tuple[str, str]]] = {}
+        for model, keys in self.models.items():
+            newest = max(
+                (self.units[key] for key in keys),
+                key=lambda row: (row["reviewed"], row["review_key"]),
+            )
+            result.setdefault(newest["review_key"], []).append(model)
+        return result
+
     def makers(self) -> dict[str, list[tuple[str, str]]]:
         """Models by maker, both in order of name."""
         by_maker: dict[str, list[tuple[str, str]]] = {}
@@ -67,10 +78,10 @@ def keep_views(store: Database) -> None:
     """Work the views that every page asks for out once, as tables of this connection alone.
 
     They stand before the views of the same names as long as the connection is open; only for a
-    connection that reads, for they don't follow what is written.
+    connection that reads, for they don't follow what is written. Asked again, it does nothing.
     """
     for view in SHARED_VIEWS:
-        store.run(f"CREATE TEMP TABLE {view} AS SELECT * FROM main.{view}")
+        store.run(f"CREATE TEMP TABLE IF NOT EXISTS {view} AS SELECT * FROM main.{view}")
 
 
 OWN_VIEWS = ("reading", "curve", "published")
@@ -82,10 +93,11 @@ def as_of_review(store: Database, unit_key: str, review_key: str) -> Iterator[No
 
     Other units stay as they are. Views of this connection alone stand before the tables of the
     same names; what rests on the database's own views is not reached, so it suits queries that
-    ask the tables. For a connection that reads.
+    ask the tables. For a connection that reads, whose views are kept first (`keep_views`).
     """
     assert KEY.fullmatch(unit_key)
     assert KEY.fullmatch(review_key)
+    keep_views(store)
     ((database,),) = store.rows("SELECT current_database()")
     try:
         for name in OWN_VIEWS:

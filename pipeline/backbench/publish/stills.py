@@ -148,7 +148,7 @@ def _of_unit(
     from backbench.charts.drawing import PAGE, PHONE
 
     unit = row["unit_key"]
-    card = scorecard(compared, builder.site_data, narrow=narrow)
+    card = scorecard(compared, builder.site_data, PHONE if narrow else PAGE)
     if card is not None:
         caption = _caption("Scorecard", row, ranked(compared.lines))
         yield Still("scorecard", unit, (card,), caption)

@@ -2,7 +2,22 @@
 
 from __future__ import annotations
 
-from backbench.quantities.writing import NO_BREAK, number
+import re
+
+from markupsafe import Markup
+
+from backbench.quantities.writing import NO_BREAK, THIN, number
+
+_WHOLE = re.compile(f"((?:[≤≥]{NO_BREAK})?−?[0-9{THIN}]+)(.*)", re.DOTALL)
+
+
+def aligned(text: str) -> Markup | str:
+    """A value whose digits before the point take one width, so that points stand beneath each
+    other; a text without a number as it is."""
+    found = _WHOLE.fullmatch(text)
+    if found is None:
+        return text
+    return Markup('<span class="whole">{}</span>{}').format(*found.groups())
 
 
 def share(probability: float | None) -> str:

@@ -32,8 +32,8 @@ def measured(
     if value is None or bound is not None or not uncertainty:
         return shown
     spread = COVERAGE * uncertainty
-    power, places = _scale(value, spread, unit)
-    return f"{shown} ± {_fixed(_up(spread / 10.0**power, places), places)}{_mark(unit, power)}"
+    power, places = decimals_beside(value, spread, unit)
+    return f"{shown} ± {fixed(_up(spread / 10.0**power, places), places)}{unit_mark(unit, power)}"
 
 
 def value_alone(
@@ -46,14 +46,14 @@ def value_alone(
         return f"{'≤' if bound == 'upper' else '≥'}{NO_BREAK}{_bound(value, unit, bound)}"
     if not uncertainty:
         return quantity(value, unit, MOST_DIGITS)
-    power, places = _scale(value, COVERAGE * uncertainty, unit)
-    return f"{_fixed(value / 10.0**power, places)}{_mark(unit, power)}"
+    power, places = decimals_beside(value, COVERAGE * uncertainty, unit)
+    return f"{fixed(value / 10.0**power, places)}{unit_mark(unit, power)}"
 
 
 def quantity(value: float, unit: str = "", digits: int = 3) -> str:
     """A value with its unit to so many significant digits: 0.0000213 V gives "21.3 µV"."""
     power = _thousands(value, digits) if takes_prefix(unit) else 0
-    return number(value / 10.0**power, digits) + _mark(unit, power)
+    return number(value / 10.0**power, digits) + unit_mark(unit, power)
 
 
 def number(value: float, digits: int = 3) -> str:
@@ -64,7 +64,7 @@ def number(value: float, digits: int = 3) -> str:
     if places > 12:
         mantissa, _, exponent = f"{value:.{digits - 1}e}".partition("e")
         return f"{_trimmed(mantissa)}e{int(exponent)}".replace("-", "−")
-    text = _fixed(round(value, places), max(places, 0))
+    text = fixed(round(value, places), max(places, 0))
     return _trimmed(text) if places > 0 else text
 
 
@@ -78,12 +78,12 @@ def axis_labels(values: Sequence[float], unit: str = "", *, log: bool = False) -
     power = _thousands(max(map(abs, values)), 10) if takes_prefix(unit) else 0
     scaled = [value / 10.0**power for value in values]
     places = max(len(number(value, 10).partition(".")[2]) for value in scaled)
-    return [_fixed(value, places) + _mark(unit, power) for value in scaled]
+    return [fixed(value, places) + unit_mark(unit, power) for value in scaled]
 
 
 def whole_number(count: int) -> str:
     """A count to its last digit, such as "1029" or "12 029"."""
-    return _fixed(count, 0)
+    return fixed(count, 0)
 
 
 def signed(value: float, unit: str = "", digits: int = 3) -> str:
@@ -98,7 +98,7 @@ def in_text(value: float, unit: str = "", digits: int = 3) -> str:
 
 def price(amount: float, currency: str) -> str:
     """A sum of money with two decimals: "129.50 USD"."""
-    return f"{_fixed(amount, 2)}{NO_BREAK}{currency}"
+    return f"{fixed(amount, 2)}{NO_BREAK}{currency}"
 
 
 def exact(value: float, unit: str, bound: str | None = None) -> str:
@@ -120,7 +120,7 @@ def with_minus_signs(text: str) -> str:
     return _TYPED_MINUS.sub("−", text)
 
 
-def _mark(unit: str, power: int) -> str:
+def unit_mark(unit: str, power: int) -> str:
     """The unit behind a number, with its prefix; slew rates by a small unit of time."""
     if unit == "V/s" and power in (3, 6):
         return f"{NO_BREAK}V/{'m' if power == 3 else 'µ'}s"
@@ -128,19 +128,23 @@ def _mark(unit: str, power: int) -> str:
     return f"{NO_BREAK}{PREFIXES[power]}{mark}" if mark else ""
 
 
-def _scale(value: float, spread: float, unit: str) -> tuple[int, int]:
-    """The prefix' power of ten, by the larger of value and spread as shown, and the decimals."""
+def decimals_beside(value: float, spread: float, unit: str) -> tuple[int, int]:
+    """The prefix' power of ten, by the larger of value and spread as shown, and the decimals.
+
+    spread: expanded uncertainty, above 0, in the value's unit.
+    """
     size = max(abs(value), spread)
-    power = _power(size) if takes_prefix(unit) else 0
+    power = power_of(size) if takes_prefix(unit) else 0
     places = _places(size / 10.0**power, spread / 10.0**power)
     shown = round(size / 10.0**power, places) * 10.0**power
     if shown > size:
-        power = _power(shown) if takes_prefix(unit) else 0
+        power = power_of(shown) if takes_prefix(unit) else 0
         places = _places(shown / 10.0**power, spread / 10.0**power)
     return power, places
 
 
-def _power(size: float) -> int:
+def power_of(size: float) -> int:
+    """The power of ten of the usual prefix of a size above 0."""
     power = 3 * math.floor(math.log10(size) / 3 + 1e-12)
     return min(max(power, min(PREFIXES)), max(PREFIXES))
 
@@ -170,10 +174,10 @@ def _bound(value: float, unit: str, bound: str) -> str:
 
 
 def _thousands(value: float, digits: int) -> int:
-    return _power(float(f"{abs(value):.{digits - 1}e}")) if value else 0
+    return power_of(float(f"{abs(value):.{digits - 1}e}")) if value else 0
 
 
-def _fixed(value: float, places: int) -> str:
+def fixed(value: float, places: int) -> str:
     """So many decimals, thousands apart from five digits on, never a negative nothing."""
     text = f"{value:.{places}f}"
     text = text.removeprefix("-") if float(text) == 0 else text.replace("-", "−")

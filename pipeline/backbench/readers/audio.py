@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from functools import partial
 from pathlib import Path
+from typing import BinaryIO
 
 import numpy as np
 import soundfile
@@ -17,6 +18,7 @@ from backbench.readers.declaration import OpenRecording, RecordingFormat
 from backbench.readers.file_formats import MAX_SAMPLES, unreadable
 from backbench.readers.flac_trial import fault_in, reason_of
 from backbench.readers.interrupted_wav import INTERRUPTED, MendedHeader, interrupted_at
+from backbench.readers.wav_integers import SamplePlaces, layout_of, read_frames
 from backbench.signal.track import Array
 
 MAX_TRACKS = 64
@@ -53,10 +55,16 @@ def open_audio(path: Path, name: str) -> Iterator[OpenRecording]:
             _refuse_header(file, name)
             _refuse_unfolding(file, path.stat().st_size, name)
             bits, rate_hz = BITS[file.subtype], float(file.samplerate)
-            read = partial(_read, file, name)
-            yield OpenRecording(
-                file.frames, file.channels, rate_hz, bits, read, file.seek, remark=remark
-            )  # fmt: skip
+            with path.open("rb", buffering=0) as raw:
+                layout = None if remark else layout_of(raw, file)
+                read = (
+                    partial(_read, file, name)
+                    if layout is None
+                    else partial(_read_integers, file, layout, raw, name)
+                )
+                yield OpenRecording(
+                    file.frames, file.channels, rate_hz, bits, read, file.seek, remark=remark
+                )  # fmt: skip
     except soundfile.LibsndfileError as error:
         raise _damaged(name, reason_of(error)) from None
 
@@ -83,6 +91,19 @@ def _read(file: soundfile.SoundFile, name: str, frames: int) -> Array:
     if len(samples) != min(frames, file.frames - first):
         raise _cut_short(name, f"{first + len(samples)} of {file.frames} samples")
     _refuse_non_finite(samples, first, float(file.samplerate), name)
+    return samples
+
+
+def _read_integers(
+    file: soundfile.SoundFile, layout: SamplePlaces, raw: BinaryIO, name: str, frames: int
+) -> Array:
+    """As _read; the file's own place goes on with it."""
+    first = file.tell()
+    frames = min(frames, file.frames - first)
+    samples = read_frames(layout, raw, first, frames)
+    if len(samples) != frames:
+        raise _cut_short(name, f"{first + len(samples)} of {file.frames} samples")
+    file.seek(first + frames)
     return samples
 
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
+
 from backbench.signal.power import MeanSquare, noise_sum
 from backbench.signal.track import Array
 
@@ -78,7 +80,7 @@ def filled(
         V^2.
     """
     kept, gone = _parted(removed, band)
-    standing_in = sum(float(noise[bins].sum()) for bins in gone)
+    standing_in = sum([float(np.add.reduce(noise[bins])) for bins in gone])
     left = noise_sum(power, noise, spread, kept)
     floor = left.floor + 2 * standing_in**2 / samples
     value = left.value + standing_in
@@ -87,14 +89,14 @@ def filled(
 
 def _parted(removed: list[slice], band: slice) -> tuple[list[slice], list[slice]]:
     """What is left of a band, and what isn't, in ranges counted from its first bin."""
-    kept, gone, at = [], [], 0
-    for bins in sorted(removed, key=lambda bins: bins.start):
-        first, last = (min(max(n, band.start + at), band.stop) - band.start
-                       for n in (bins.start, bins.stop))  # fmt: skip
-        kept.append(slice(at, first))
-        gone.append(slice(first, last))
+    start, stop = band.start, band.stop
+    kept, gone, at = [], [], start
+    for low, high in sorted([(bins.start, bins.stop) for bins in removed]):
+        first, last = min(max(low, at), stop), min(max(high, at), stop)
+        kept.append(slice(at - start, first - start))
+        gone.append(slice(first - start, last - start))
         at = last
-    return [*kept, slice(at, band.stop - band.start)], gone
+    return [*kept, slice(at - start, stop - start)], gone
 
 
 def notch_power(share: Array, q: float) -> Array:
@@ -116,6 +118,9 @@ def notch_power(share: Array, q: float) -> Array:
     -----
     |H|^2 = (1 - x^2)^2 / ((1 - x^2)^2 + (x / q)^2): the analogue filter, -3 dB at a width of 1 / q.
     """
-    away: Array = (1 - share**2) ** 2
-    factor: Array = away / (away + (share / q) ** 2)
-    return factor
+    square = share * share
+    away: Array = 1 - square
+    away *= away
+    square *= 1 / q**2
+    square += away
+    return np.divide(away, square, out=square)

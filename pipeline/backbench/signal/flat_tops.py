@@ -83,17 +83,20 @@ def has_flat_crests(track: Track) -> bool:
     step, volts = sample_step(track), track.volts
     if step <= 0:
         return False
-    low, high = float(np.min(volts)), float(np.max(volts))
-    return any(
-        _is_flat(sign * volts, end, ALIKE_STEPS * step) for sign, end in ((1, high), (-1, -low))
+    low, high = track.lowest_and_highest
+    alike = ALIKE_STEPS * step
+    return _is_flat(volts, high - volts[volts >= high - 2 * alike], high, alike) or _is_flat(
+        volts, volts[volts <= low + 2 * alike] - low, low, alike
     )
 
 
-def _is_flat(volts: Array, end: float, alike: float) -> bool:
-    """Whether the greatest voltage recurs as no crest of a sine does."""
-    within = np.sort(end - volts[volts >= end - 2 * alike])
-    count = int(np.searchsorted(within, alike, side="right"))
-    if count <= MOST_ALIKE or count <= CRESTS * (len(within) - count):
+def _is_flat(volts: Array, away: Array, end: float, alike: float) -> bool:
+    """Whether the voltage at an end recurs as no crest of a sine does.
+
+    away: how far off it those within twice `alike` are, V.
+    """
+    count = int(np.count_nonzero(away <= alike))
+    if count <= MOST_ALIKE or count <= CRESTS * (len(away) - count):
         return False
     return count > OFTENER * _elsewhere(volts, end, alike)
 

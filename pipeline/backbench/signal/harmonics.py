@@ -4,12 +4,32 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from backbench.signal.power import STANDING, MeanSquare
 from backbench.signal.track import Array
+
+
+class Parts(NamedTuple):
+    """Sums over harmonics.
+
+    Parameters
+    ----------
+    number : int
+        How many there are.
+    noise, hum : float
+        Of what noise has at the lines, and of the mains lines that may hide in them, V^2.
+    seen : float
+        Of what is seen at each, V^2; of its noise where that is more.
+    """
+
+    number: int
+    noise: float
+    hum: float
+    seen: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -129,6 +149,32 @@ class Harmonics:
     def perhaps_hum(self) -> float:
         """Mean square of those that stand out and could be mains lines altogether, V^2."""
         return float(self.square[self.blind & (self.square > STANDING * self.noise)].sum())
+
+    def parts_of(self, only: int | None) -> Parts:
+        """What hides in harmonics, as sums.
+
+        Parameters
+        ----------
+        only : int or None
+            One of the orders; None for all together.
+
+        Returns
+        -------
+        Parts
+            V^2.
+        """
+        return self._parts[only]
+
+    @cached_property
+    def _parts(self) -> dict[int | None, Parts]:
+        seen = np.maximum(self.square, self.noise)
+        each = zip(
+            *(a.tolist() for a in (self.orders, self.noise, self.hum, seen)), strict=True
+        )  # fmt: skip
+        parts: dict[int | None, Parts] = {n: Parts(1, *of_one) for n, *of_one in each}
+        sums = (float(a.sum()) for a in (self.noise, self.hum, seen))
+        parts[None] = Parts(len(self.orders), *sums)
+        return parts
 
     @cached_property
     def with_hum(self) -> bool:

@@ -166,8 +166,8 @@ def _sought(
         raise Refusal("too short: no noise can be told apart between the tones")
     noise = background(own_spectrum.power, clear, count)
     refuse_cut_band(own_spectrum, sample_step(track))
-    refuse_flat_tops(track, math.sqrt(float(noise.sum())))
     tones = ToneSet(own_spectrum, positions, noise, mains_hz, sample_step(track))
+    refuse_flat_tops(track, math.sqrt(tones.all_noise))
     _check_tones(tones, stated_hz)
     return tones
 
@@ -206,9 +206,9 @@ def _check_tones(tones: ToneSet, stated_hz: Sequence[float]) -> None:
 
 def _refuse_unsteady(tones: ToneSet, stated_hz: Sequence[float]) -> None:
     """Raises Refusal where a tone's frequency or level changes."""
-    middles = tones.lines(tones.positions)
+    middles = tones.middles().tolist()
     for hz, tone, middle in zip(stated_hz, tones.tones, middles, strict=True):
-        if middle.value < LEAST_STEADY * tone.value - 4 * math.sqrt(tone.variance):
+        if middle < LEAST_STEADY * tone.value - 4 * math.sqrt(tone.variance):
             raise Refusal(
                 f"the tone near {in_text(hz, 'Hz', 6)} isn't steady: its frequency or level "
                 "changes within the record"

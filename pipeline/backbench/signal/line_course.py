@@ -15,7 +15,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from backbench.signal.quantiles import middle, quantile
+from backbench.signal.quantiles import middle, quantile_of_rising
 from backbench.signal.track import Array
 from backbench.signal.window import Complex
 
@@ -28,8 +28,6 @@ COARSE_RATE_HZ = 40_000.0
 SPARE = 2.2
 """Times the highest line, below which that rate isn't taken."""
 
-MOST_ADDED = 6
-"""Neighbours up to which adding them one after the other is the quickest way to their mean."""
 TURN = 2 * math.pi
 MOST_STRETCHED = 3
 """Times the root of a block's length that a stretch may have, so that it divides the block."""
@@ -70,7 +68,8 @@ class LineCourse:
     @cached_property
     def left_by_block(self) -> Array:
         """Mean square of what is left by block, V^2."""
-        mean_square: Array = self.left.mean(axis=1)
+        mean_square: Array = np.add.reduce(self.left, axis=1)
+        mean_square /= self.left.shape[1]
         return mean_square
 
     @cached_property
@@ -132,7 +131,11 @@ class LineCourse:
         float
             V^2.
         """
-        return quantile(self.left, share)
+        return quantile_of_rising(self._left_rising, share)
+
+    @cached_property
+    def _left_rising(self) -> Array:
+        return np.sort(self.left, axis=None)
 
     @property
     def block_s(self) -> float:
@@ -250,17 +253,24 @@ class _Waves(NamedTuple):
     def parted(self, blocks: Array) -> Array:
         """Blocks of samples as (blocks, stretches, samples), filled up with 0."""
         short = self.near.shape[1] * len(self.far) - blocks.shape[1]
-        filled = np.pad(blocks, ((0, 0), (0, short))) if short else blocks
+        filled = blocks
+        if short:
+            filled = np.zeros((len(blocks), blocks.shape[1] + short))
+            filled[:, : blocks.shape[1]] = blocks
         return filled.reshape(len(blocks), len(self.far), -1)
 
     def products(self, given: Array) -> Array:
         """Sums of each block's samples times 1, the cosines and the sines, a row for each."""
         lines = self.far.shape[1]
-        seen = (given.reshape(-1, given.shape[2]) @ self.near.T).reshape(*given.shape[:2], -1)
-        turned = seen[..., 1 : 1 + lines] + 1j * seen[..., 1 + lines :]
-        turned = (turned * self.far).sum(axis=1)
-        steady = seen[..., 0].sum(axis=1)
-        return np.concatenate([steady[:, None], turned.real, turned.imag], axis=1)
+        blocks, stretches, samples = given.shape
+        seen = given.reshape(-1, samples) @ np.ascontiguousarray(self.near.T)
+        seen = np.ascontiguousarray(seen.T).reshape(-1, blocks, stretches)
+        turned = np.empty((lines, blocks, stretches), dtype=np.complex128)
+        turned.real, turned.imag = seen[1 : 1 + lines], seen[1 + lines :]
+        turned *= self.far.T[:, None, :]
+        sums = np.add.reduce(turned, axis=2)
+        steady = np.add.reduce(seen[:1], axis=2)
+        return np.concatenate([steady, sums.real, sums.imag]).T
 
     def taken_off(self, given: Array, parts: Array) -> Array:
         """The samples without the lines, a row for each block.
@@ -296,12 +306,12 @@ def means_of(volts: Array, few: int) -> Array:
     """
     if few == 1:
         return volts.copy()
-    each = volts[: len(volts) // few * few]
-    if few > MOST_ADDED:
-        return np.asarray(each.reshape(-1, few) @ np.full(few, 1 / few))
-    sums: Array = each[::few] + each[1::few]
-    for n in range(2, few):
-        sums += each[n::few]
+    sums, left = volts[: len(volts) // few * few], few
+    # Of two neighbours adding them is the quickest way to their mean, of more a product.
+    while left % 2 == 0:
+        sums, left = sums[::2] + sums[1::2], left // 2
+    if left > 1:
+        sums = sums.reshape(-1, left) @ np.ones(left)
     sums *= 1 / few
     return sums
 
@@ -311,26 +321,36 @@ def _fitted(products: Array, turns: Array, length: int) -> Array:
 
     The products of the waves with each other are Dirichlet kernels, cosines apart from sines.
     """
-    ways = np.concatenate([[0.0], turns])
-    less = _kernel(np.subtract.outer(ways, ways), length)
-    more = _kernel(np.add.outer(ways, ways), length)
-    even, odd = (less + more) / 2, ((less - more) / 2)[1:, 1:]
-    count = len(ways)
-    return np.concatenate(
-        [
-            np.linalg.solve(even, products[:, :count].T).T,
-            np.linalg.solve(odd, products[:, count:].T).T,
-        ],
-        axis=1,
-    )
+    count = len(turns) + 1
+    ways = np.zeros(count)
+    ways[1:] = turns
+    half = ways / 2
+    less, more = _kernels(half, length)
+    # The constant has no sine beside it: a row and a column of its own keep both of one shape.
+    both = np.empty((2, count, count))
+    np.add(less, more, out=both[0])
+    np.subtract(less, more, out=both[1])
+    both *= 0.5
+    both[1, 0, 0] = 1.0
+    sought = np.zeros((2, count, len(products)))
+    sought[0] = products[:, :count].T
+    sought[1, 1:] = products[:, count:].T
+    even, odd = np.linalg.solve(both, sought)
+    return np.concatenate([even, odd[1:]]).T
 
 
-def _kernel(turn: Array, length: int) -> Array:
-    """Sum of cos(turn j) over a block centred on 0."""
-    half = np.sin(turn / 2)
-    none = np.abs(half) < 1e-12
-    kernel: Array = np.where(none, length, np.sin(length * turn / 2) / np.where(none, 1.0, half))
-    return kernel
+def _kernels(half: Array, length: int) -> Array:
+    """Sums of cos(turn j) over a block centred on 0, of the differences of lines and of their sums.
+
+    half: half of the lines' turns a sample, rad.
+    """
+    turn = np.stack([np.subtract.outer(half, half), np.add.outer(half, half)])
+    below = np.sin(turn)
+    none = np.abs(below) < 1e-12
+    below[none] = 1.0
+    kernels: Array = np.sin(length * turn) / below
+    kernels[none] = length
+    return kernels
 
 
 def _left(rest: Array, rate_hz: float, part_s: float) -> Array:

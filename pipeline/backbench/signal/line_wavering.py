@@ -123,8 +123,8 @@ def lost_of_products(
     window, usual = _at_blocks(course, weights), course.usual_level[:count]
     if not np.all(usual > 0):
         return np.zeros(len(products))
-    level = np.mean(course.level[:, :count] / usual, axis=1)
-    turns = products @ np.unwrap(np.angle(course.phasors[:, :count]), axis=0).T
+    level = (course.level[:, :count] / usual).sum(axis=1) / count
+    turns = products @ course.phase[:, :count].T
     at = products @ positions
     share = (np.arange(len(window)) + 0.5) * course.length / len(weights)
     even = 2 * np.pi * np.multiply.outer(at - np.rint(at), share)

@@ -42,6 +42,39 @@ def clear_of_mains(spectrum: Spectrum, nominal_hz: float | None) -> NDArray[np.b
     return _clear(len(spectrum.bins), spectrum.window.half_width, step)
 
 
+def parted_by_mains(spectrum: Spectrum, band: slice) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Bins of a band away from the lines of every usual mains frequency, and the rest.
+
+    Parameters
+    ----------
+    spectrum : Spectrum
+        Of the record.
+    band : slice
+        Of its bins.
+
+    Returns
+    -------
+    clear, near : ndarray of int
+        Counted from the band's first bin; read only.
+    """
+    return _parted(
+        len(spectrum.bins), spectrum.window.half_width, spectrum.resolution_hz, band.start,
+        band.stop,
+    )  # fmt: skip
+
+
+@lru_cache(maxsize=4)
+def _parted(
+    count: int, lobe: int, width_hz: float, first: int, stop: int
+) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    each = [_clear(count, lobe, hz / width_hz)[first:stop] for hz in NOMINAL_HZ]
+    clear = np.logical_and.reduce(each)
+    parts = np.flatnonzero(clear), np.flatnonzero(~clear)
+    for part in parts:
+        part.setflags(write=False)
+    return parts
+
+
 @lru_cache(maxsize=4)
 def _clear(count: int, lobe: int, step: float | None) -> NDArray[np.bool_]:
     """step: distance of mains lines, bins."""
@@ -235,7 +268,7 @@ def _other_mains(
         seen = _standing_alone(spectrum, noise, other, nominal_hz, apart)
         low = apart is None and any(multiple <= QUIET_MULTIPLES for multiple in seen)
         if len(seen) < LEAST_OF_OTHER and not low:
-            strong = _standing_alone(spectrum, noise, other, nominal_hz, apart, STRONG)
+            strong = [multiple for multiple, times in seen.items() if times > STRONG]
             if len(strong) < LEAST_OF_STRONG:
                 continue
         if not _standing_alone(spectrum, noise, nominal_hz, other, apart):
@@ -249,17 +282,14 @@ def _standing_alone(
     mains_hz: float,
     other_hz: float,
     apart: Callable[[Array], Array] | None,
-    times: float = 1.0,
-) -> list[int]:
-    """Which of the first multiples stand out, but for those of the other and of the stimulus.
-
-    times: how much more than it takes.
-    """
+) -> dict[int, float]:
+    """Which of the first multiples stand out, but for those of the other and of the stimulus, and
+    how many times as much as it takes."""
     half, step = spectrum.window.half_width + 1, other_hz / spectrum.resolution_hz
     hz = mains_hz * _MULTIPLES
     centre, reach = hz / spectrum.resolution_hz, half + 0.2 * OFF_NOMINAL * hz
     within = OFF_NOMINAL / 4 * centre + 1
-    away = np.abs(centre - np.rint(centre / step) * step)
+    away: Array = np.abs(centre - np.rint(centre / step) * step)
     alone = away >= 2 * reach
     if apart is not None:
         alone &= apart(centre) >= 2 * reach
@@ -267,11 +297,11 @@ def _standing_alone(
         # With nothing playing it is enough that no lobe of the other's lines reaches here.
         alone |= away >= half + 2 * within
     alone &= (centre + 2 * reach <= len(noise)) & (centre >= 2 * half)
-    least = 2 * _STANDING * times
-    places = zip(centre[alone].tolist(), within[alone].tolist(), strict=True)
-    found = [
-        spectrum.power[int(at - far) : int(at + far) + 1].max() > least * noise[int(at)]
-        for at, far in places
-    ]
-    multiples = _MULTIPLES[alone].astype(int).tolist()
-    return [multiple for multiple, stands in zip(multiples, found, strict=True) if stands]
+    least, power = 2 * _STANDING, spectrum.power
+    places = zip(*(a[alone].tolist() for a in (_MULTIPLES, centre, within)), strict=True)
+    found = {}
+    for multiple, at, far in places:
+        top, limit = power[int(at - far) : int(at + far) + 1].max(), least * noise[int(at)]
+        if top > limit:
+            found[int(multiple)] = float(top / limit) if limit > 0 else math.inf
+    return found

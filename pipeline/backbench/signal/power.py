@@ -17,8 +17,8 @@ line that is 4.6 times the noise power, which noise alone reaches once in a hund
 SURELY = 8.0
 """A line that is looked for in a place where there mostly is none is one from so many standard
 deviations: of a single line, noise alone reaches them once in 8000."""
-FEW_BOUNDS = 8
-"""Ends of ranges up to which their products are summed range by range, without being kept."""
+FEW_RANGES = 4
+"""Ranges up to which their products are summed one by one, without being kept."""
 ONE_THREAD = 8192
 """Values up to which a sum of products is made by one thread."""
 ONE_SIDED = 1.645
@@ -134,10 +134,11 @@ def noise_sum(
     -----
     A bin of noise S has the variance S^2; a line of power P adds 2 P S.
     """
-    bounds = _bounds(kept, len(power))
-    if len(bounds) <= FEW_BOUNDS:
-        value, both, least = _sums_of_few(power, noise, bounds)
+    ranges = _ranges(kept, len(power))
+    if len(ranges) <= FEW_RANGES:
+        value, both, least = _sums_of_few(power, noise, ranges)
     else:
+        bounds = np.array(ranges).ravel()
         value, both, least = (
             _sum_within(each, bounds) for each in (power, power * noise, noise * noise)
         )
@@ -255,20 +256,20 @@ def _lobe_sums(power: Array, noise: Array, bounds: NDArray[np.intp]) -> tuple[Ar
     return value, least, noises
 
 
-def _bounds(kept: Sequence[slice], count: int) -> NDArray[np.intp]:
-    """First and last + 1 of ranges that hold a bin at least, and of what stands between them."""
-    ranges = [bins.indices(count)[:2] for bins in kept]
-    return np.array([end for first, last in ranges if last > first for end in (first, last)], int)
+def _ranges(kept: Sequence[slice], count: int) -> list[tuple[int, int]]:
+    """First and last + 1 of ranges that hold a bin at least."""
+    each = [bins.indices(count) for bins in kept]
+    return [(first, last) for first, last, _ in each if last > first]
 
 
 def _sums_of_few(
-    power: Array, noise: Array, bounds: NDArray[np.intp]
+    power: Array, noise: Array, ranges: list[tuple[int, int]]
 ) -> tuple[float, float, float]:
     """Sums of the power, of its product with the noise and of the noise's square in ranges."""
     value = both = least = 0.0
-    for first, last in bounds.reshape(-1, 2).tolist():
+    for first, last in ranges:
         found, own = power[first:last], noise[first:last]
-        value += float(found.sum())
+        value += float(np.add.reduce(found))
         both += product(found, own)
         least += product(own, own)
     return value, both, least
@@ -288,6 +289,8 @@ def product(one: Array, other: Array) -> float:
         In the product of their units.
     """
     # In pieces so short that no linear algebra library starts threads.
+    if len(one) <= ONE_THREAD:
+        return float(one.dot(other))
     pieces = range(0, len(one), ONE_THREAD)
     return float(sum(one[n : n + ONE_THREAD].dot(other[n : n + ONE_THREAD]) for n in pieces))
 

@@ -42,13 +42,13 @@ def _mean_of(low: Any, high: Any, kind: type[np.floating] | None) -> Array:
     return np.asarray(np.add(low, high, dtype=kind) / 2)
 
 
-def quantile(values: Array, share: float) -> float:
+def quantile_of_rising(values: Array, share: float) -> float:
     """What a share of the values is at or below, straight between two of them.
 
     Parameters
     ----------
-    values : ndarray of float64
-        One at least.
+    values : ndarray of float64, shape (n,)
+        Rising, one at least.
     share : float
         0 to 1.
 
@@ -57,8 +57,7 @@ def quantile(values: Array, share: float) -> float:
     float
         In the unit of the values.
     """
-    place = share * (values.size - 1)
+    place = share * (len(values) - 1)
     low = int(place)
-    high = min(low + 1, values.size - 1)
-    ordered = np.partition(values, (low, high), axis=None)
-    return float(ordered[low] + (ordered[high] - ordered[low]) * (place - low))
+    below, above = float(values[low]), float(values[min(low + 1, len(values) - 1)])
+    return below + (above - below) * (place - low)

@@ -106,10 +106,11 @@ def transform(track: Track, size: int) -> Complex:
     tracks = alike(track)
     if len(tracks) == 1:
         return np.asarray(rfft(track.volts, size))
-    rows = np.zeros((len(tracks), size))
+    rows = np.empty((len(tracks), size))
     for row, one in zip(rows, tracks, strict=True):
         few = min(size, len(one.volts))
         row[:few] = one.volts[:few]
+        row[few:] = 0.0
     made = np.asarray(rfft(rows, axis=1, overwrite_x=True))
     made.setflags(write=False)
     for one, bins in zip(tracks, made, strict=True):
@@ -152,7 +153,11 @@ def at_other_rate(
     held = min(count // 2, size // 2) + 1
     bins = np.empty((len(tracks), held), dtype=np.complex128)
     for row, one in zip(bins, tracks, strict=True):
-        np.multiply(transform(one, size)[:held], 1.0 if gain is None else gain, out=row)
+        kept = transform(one, size)[:held]
+        if gain is None:
+            row[:] = kept
+        else:
+            np.multiply(kept, gain, out=row)
     own, *others = irfft(bins, count, axis=1, overwrite_x=True)
     for one, made in zip(tracks[1:], others, strict=True):
         _ahead.setdefault(one, {})[key] = made

@@ -85,7 +85,8 @@ def steady_segment(course: LineCourse, beside: float, wander: float = math.inf) 
     SteadySegment
         The whole record where nothing changes. May be empty.
     """
-    runs = _runs(_sound(course, beside))
+    sound = _sound(course, beside)
+    runs = [SteadySegment(0, len(sound))] if sound.all() else _runs(sound)
     best = SteadySegment(0, 0)
     for run in runs:
         segment = _phase_run(course, _level_run(course, run), wander)
@@ -137,7 +138,8 @@ def level_spread(course: LineCourse) -> Array:
         Relative. 0 where it is no more than noise and mains lines beside it make of it.
     """
     level = course.level
-    own = (level / level.mean(axis=0)).var(axis=0)
+    away = level * (len(level) / np.add.reduce(level, axis=0)) - 1
+    own = np.add.reduce(away * away, axis=0) / len(level)
     explained = course.noise**2 + _beat(course) ** 2 + LEAST_STEP**2
     unexplained: Array = np.sqrt(np.where(own > SIGNIFICANT_RATIO * explained, own, 0.0))
     return unexplained
@@ -163,7 +165,7 @@ def _sound(course: LineCourse, beside: float) -> NDArray[np.bool_]:
     if len(course.level) < 3 or bool(np.any(usual == 0)):
         return sound
     quiet = _quiet(course)
-    bend, reach = _bends(course.phasors[quiet] / usual, quiet)
+    bend, reach = _bends((course.phasors / usual)[quiet], quiet)
     # A phase that turns evenly isn't a step: it is a frequency a little off.
     limit = np.maximum(
         math.sqrt(STEP_IN_REST * RULING * beside) * reach[:, None],
@@ -178,8 +180,11 @@ def _quiet(course: LineCourse) -> NDArray[np.int_]:
     """Blocks but those in which noise was loud for a while, as crackle is: it shifts the lines in
     its block, and passes. What stays louder came with a change."""
     left = course.left_by_block
+    loud = left > LOUD * course.usual_left
+    if not loud.any():
+        return np.arange(len(left))
     passing = np.zeros(len(left), dtype=bool)
-    for run in _runs(left > LOUD * course.usual_left):
+    for run in _runs(loud):
         passing[run.first : run.last] = run.last - run.first <= PASSING_BLOCKS
     quiet = np.flatnonzero(~passing)
     return quiet if len(quiet) >= 3 else np.arange(len(left))
@@ -188,15 +193,17 @@ def _quiet(course: LineCourse) -> NDArray[np.int_]:
 def _bends(still: Complex, at: NDArray[np.int_]) -> tuple[Array, Array]:
     """How far each block but the ends is off the line through its neighbours, twice, and the share
     of a step between two of them that this shows; shapes (blocks - 2, lines) and (blocks - 2,)."""
-    before, after = np.diff(at)[:-1], np.diff(at)[1:]
+    apart = at[1:] - at[:-1]
+    before, after = apart[:-1], apart[1:]
     whole = before + after
-    line = (still[:-2] * after[:, None] + still[2:] * before[:, None]) / whole[:, None]
+    shares = (after / whole)[:, None], (before / whole)[:, None]
+    line = still[:-2] * shares[0] + still[2:] * shares[1]
     return 2 * np.abs(still[1:-1] - line), 2 * np.minimum(before, after) / whole
 
 
 def _even_pitch(course: LineCourse, spare: Array) -> NDArray[np.bool_]:
     """Blocks between which the phase goes on as it does in the rest of the record."""
-    turned = np.angle(course.phasors[1:] * np.conj(course.phasors[:-1]))
+    turned = course.phase[1:] - course.phase[:-1]
     away = np.abs(turned - middle(turned))
     blocks = len(course.phasors)
     allowed = 2 * math.pi * np.maximum(PITCH_BINS / blocks, PITCH_WITHIN * course.turns)
@@ -211,7 +218,7 @@ def _disturbed(course: LineCourse) -> NDArray[np.bool_]:
     # Hum with many multiples, and harmonics that sampling mirrors, are loud now and then.
     part_s = course.block_s / course.left.shape[1]
     usual = course.left_within(OFTEN if part_s < HUM_PERIOD_S else MOSTLY)
-    power = float(np.sum(course.usual_level**2)) / 2
+    power = float(course.usual_level @ course.usual_level) / 2
     worst = course.left.max(axis=1)
     disturbed: NDArray[np.bool_] = worst > max(DISTURBED * usual, OF_LINES * power)
     return disturbed
@@ -227,7 +234,8 @@ def _level_run(course: LineCourse, run: SteadySegment) -> SteadySegment:
     spare = 2 * (CONFIDENT_SIGMAS * course.noise + _beat(course))
     logs = np.log(np.maximum(course.level, 1e-300))
     most = math.log(10) * LEVEL_WITHIN_DB / 20 + spare
-    if not np.any(np.ptp(logs[run.first : run.last], axis=0) > most):
+    held = logs[run.first : run.last]
+    if len(held) and bool((held.max(axis=0) - held.min(axis=0) <= most).all()):
         return run
     best, first = SteadySegment(run.first, run.first), run.first
     for last in range(run.first + 1, run.last + 1):
@@ -253,4 +261,5 @@ def _uneven(phase: Array) -> Array:
     """How far the phase of each line is off a straight course, rad."""
     at = np.arange(len(phase)) - (len(phase) - 1) / 2
     slope = at @ phase / float(at @ at)
-    return np.asarray(np.abs(phase - phase.mean(axis=0) - np.outer(at, slope)).max(axis=0))
+    off = phase - np.add.reduce(phase, axis=0) / len(phase) - at[:, None] * slope
+    return np.asarray(np.maximum(off.max(axis=0), -off.min(axis=0)))

@@ -9,8 +9,8 @@ of A. Farina, AES 108th Convention, 2000; cited from memory.)
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
+from functools import partial
 from weakref import WeakKeyDictionary
 
 import numpy as np
@@ -18,23 +18,19 @@ import numpy as np
 from backbench.errors import Refusal
 from backbench.quantities.writing import in_text
 from backbench.signal.power import squared
-from backbench.signal.sweep_below import ThroughWindow, carried_on, through_window
 from backbench.signal.sweep_deconvolved import Deconvolved
 from backbench.signal.sweep_delay import speed_error
 from backbench.signal.sweep_early import early_and_late, early_arrivals, early_of_wire
 from backbench.signal.sweep_excitation import PlayedSweep, played_sweep
+from backbench.signal.sweep_impulse import SweptImpulse, continued, on_grid, swept_impulses
 from backbench.signal.sweep_steadiness import refuse_unsteady
 from backbench.signal.sweep_window import Complex, SweepParameters, noise_density
 from backbench.signal.track import Array
 
-ROUNDS = 3
-"""In which what lies below the grid, which shows in its first points, is read from them."""
 LEAST_LINEAR = 0.5
 """Share of the output's energy that the linear response must explain."""
 LEAST_COVERED = 0.25
 """Share of the noise window that must lie within the record for the noise to be read from it."""
-INTERPOLATION_HALF_WIDTH = 32
-"""Samples to either side from which one between two is interpolated."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -102,7 +98,7 @@ def transfer_of(
     sent: PlayedSweep,
     recorded: Array,
     least_linear: float = LEAST_LINEAR,
-    transformed: Complex | None = None,
+    response: SweptImpulse | None = None,
 ) -> Transfer:
     """As transfer, for a sweep that was made ready.
 
@@ -114,8 +110,8 @@ def transfer_of(
         V; no longer than the sweep was made ready for.
     least_linear : float, optional
         See transfer.
-    transformed : ndarray of complex128, optional
-        The transform of what was recorded, over sent.size; made where not given.
+    response : SweptImpulse, optional
+        What swept_impulses gives of it; made where not given.
 
     Returns
     -------
@@ -126,43 +122,35 @@ def transfer_of(
     Refusal
         Where the output is silent, doesn't follow the sweep, breaks off or jumps, or ends too soon
         to tell its noise.
-
-    Notes
-    -----
-    Outside the band the quotient is drawn towards how the response goes on there, as a first
-    pass tells it, not to nothing: a cut would ring for longer than the window.
     """
-    from scipy import fft
-
     energy = float(np.square(recorded).sum())
     if energy == 0:
         raise Refusal("the output is silent")
-    whole = fft.rfft(recorded, sent.size) if transformed is None else transformed
-    bins = whole[: len(sent.inverse)] * sent.inverse
-    impulse = fft.irfft(bins, sent.samples)
-    peak = int(np.argmax(np.abs(impulse)))
-    arrival = _arrival(impulse, peak, sent.step)
-    continued, unsure = _continued(sent, _on_grid(sent, sent.window.cut(impulse, peak)))
-    impulse += np.roll(fft.irfft(sent.lost * continued, sent.samples), peak)
-    spectrum, beside = sent.window.cuts(impulse, [peak, peak + len(sent.window.weights)])
-    ratio = _on_grid(sent, spectrum)
-    _refuse_unexplained(sent, spectrum, energy, least_linear)
-    late = (arrival - peak * sent.step) / sent.rate_hz
+    made = response or swept_impulses(sent, [_transformed(recorded, sent.size)])[0]
+    ratio = on_grid(sent, made.spectrum)
+    _refuse_unexplained(sent, made.spectrum, energy, least_linear)
+    late = (made.arrival - made.peak * sent.step) / sent.rate_hz
     ratio *= np.exp(2j * np.pi * sent.grid * late)
-    arrival_s = _delay(sent, arrival)
-    noise = _noise(sent, beside, arrival_s, len(recorded) / sent.rate_hz)
+    arrival_s = _delay(sent, made.arrival)
+    noise = _noise(sent, made.beside, arrival_s, len(recorded) / sent.rate_hz)
     wander = 0.0
     if least_linear > 0:
         deconvolved = Deconvolved(
-            quotient=bins, continued=continued, impulse=impulse, peak=peak, arrival_s=arrival_s,
-            spectrum=spectrum, ratio=ratio, noise=noise,
+            quotient=made.quotient, continued=made.continued, impulse=made.impulse,
+            peak=made.peak, arrival_s=arrival_s, spectrum=made.spectrum, ratio=ratio, noise=noise,
         )  # fmt: skip
         refuse_unsteady(sent, deconvolved)
         wander = speed_error(sent, deconvolved)
-    early = early_arrivals(sent, impulse, peak, np.abs(ratio), _of_wire(sent))
+    early = early_arrivals(sent, made.impulse, made.peak, np.abs(ratio), partial(_of_wire, sent))
     besides = np.hypot(noise, early_and_late(sent, early))
-    besides = np.hypot(np.hypot(besides, wander * np.abs(ratio)), unsure)
+    besides = np.hypot(np.hypot(besides, wander * np.abs(ratio)), made.unsure)
     return Transfer(sent.grid, ratio, besides, arrival_s)
+
+
+def _transformed(recorded: Array, size: int) -> Complex:
+    from scipy import fft
+
+    return np.asarray(fft.rfft(recorded, size))
 
 
 _wires: WeakKeyDictionary[PlayedSweep, Array] = WeakKeyDictionary()
@@ -174,30 +162,10 @@ def _of_wire(sent: PlayedSweep) -> Array:
 
     if sent not in _wires:
         impulse = fft.irfft(1 - sent.lost, sent.samples)
-        continued, _ = _continued(sent, _on_grid(sent, sent.window.cut(impulse, 0)))
-        impulse += fft.irfft(sent.lost * continued, sent.samples)
+        beyond, _ = continued(sent, on_grid(sent, sent.window.cut(impulse, 0)))
+        impulse += fft.irfft(sent.lost * beyond, sent.samples)
         _wires[sent] = early_of_wire(sent, impulse)
     return _wires[sent]
-
-
-def _on_grid(sent: PlayedSweep, spectrum: Complex) -> Complex:
-    """Values on the grid of the spectrum of a windowed response."""
-    return _at(spectrum, sent.grid * sent.window.size / sent.own_rate_hz)
-
-
-def _arrival(impulse: Array, peak: int, step: float) -> int:
-    """Sample of the record at which the impulse response, of fewer samples, is greatest.
-
-    Interpolated about its own greatest sample: nothing above the sweep's band is in it.
-    """
-    places = np.arange(math.ceil((peak - 1) * step), math.floor((peak + 1) * step) + 1)
-    neighbours = np.arange(peak - INTERPOLATION_HALF_WIDTH, peak + INTERPOLATION_HALF_WIDTH + 1)
-    away = np.subtract.outer(places / step, neighbours)
-    weights = (
-        np.sinc(away) * np.cos(np.pi / 2 * np.clip(away / INTERPOLATION_HALF_WIDTH, -1, 1)) ** 2
-    )
-    interpolated = weights @ np.take(impulse, neighbours, mode="wrap")
-    return int(places[np.argmax(np.abs(interpolated))]) % round(len(impulse) * step)
 
 
 def _delay(sent: PlayedSweep, arrival: int) -> float:
@@ -206,44 +174,12 @@ def _delay(sent: PlayedSweep, arrival: int) -> float:
     return (arrival - sent.size if late else arrival) / sent.rate_hz
 
 
-def _continued(sent: PlayedSweep, ratio: Complex) -> tuple[Complex, Array]:
-    """The ratio by kept bin as it goes on outside the grid, and what it may be off on the grid."""
-    bins = int(np.searchsorted(sent.hz, sent.grid[0]))
-    hz, lost, window = sent.hz[:bins], sent.lost[:bins], _through_window(sent, bins)
-    shown, below = ratio, carried_on(hz, sent.grid, ratio)
-    plain = below.plain
-    for _ in range(ROUNDS if below.is_likely else 0):
-        shown = ratio + window.shown(lost * below.network)
-        below = carried_on(hz, sent.grid, shown)
-    likelier, other = (below.network, below.plain) if below.fits else (plain, below.network)
-    continued = np.asarray(np.interp(sent.hz, sent.grid, shown if below.fits else ratio))
-    continued[:bins] = likelier
-    apart = lost * (likelier - other) * below.is_likely
-    return continued, window.uncertainty(apart)
-
-
-_windows: WeakKeyDictionary[PlayedSweep, ThroughWindow] = WeakKeyDictionary()
-
-
-def _through_window(sent: PlayedSweep, bins: int) -> ThroughWindow:
-    """What lies below the grid through the window, reckoned once for a sweep."""
-    if sent not in _windows:
-        window = sent.window
-        _windows[sent] = through_window(
-            window.weights, window.before, rate_hz=sent.own_rate_hz, samples=sent.samples,
-            grid=sent.grid, bins=bins,
-        )  # fmt: skip
-    return _windows[sent]
-
-
 def _refuse_unexplained(sent: PlayedSweep, spectrum: Complex, energy: float, least: float) -> None:
     """Raise Refusal where the output is mostly something else than the sweep through a system.
 
     energy: sum of the record's squares.
     """
-    nearest = np.rint(sent.hz * (sent.window.size / sent.own_rate_hz)).astype(int)
-    # The window may have an odd number of samples, and its last bin lie below half the rate.
-    held = squared(spectrum)[np.minimum(nearest, len(spectrum) - 1)]
+    held = squared(spectrum)[sent.nearest_of_window]
     explained = float((held * sent.density).sum()) / (energy * sent.size / 2)
     if explained < least:
         raise Refusal(
@@ -271,7 +207,7 @@ def _noise(sent: PlayedSweep, beside: Complex, arrival_s: float, length_s: float
     filled = np.where(known, density / np.maximum(coverage, LEAST_COVERED), 0.0)
     nearest = np.maximum.accumulate(np.where(known, np.arange(len(sent.grid)), 0))
     filled = filled[np.maximum(nearest, int(np.flatnonzero(known)[0]))]
-    return np.asarray(np.sqrt(filled / sent.cells.at(sent.grid) / 2))
+    return np.asarray(np.sqrt(filled / sent.grid_density / 2))
 
 
 def _noise_coverage(sent: PlayedSweep, arrival_s: float, length_s: float) -> Array:
@@ -285,16 +221,3 @@ def _noise_coverage(sent: PlayedSweep, arrival_s: float, length_s: float) -> Arr
     before_end = np.clip(length_s - begins, 0, lasting)
     come_round = np.clip(begins + lasting - whole, 0, min(length_s, lasting))
     return np.asarray((before_end + come_round) / lasting)
-
-
-def _at(spectrum: Complex, position: Array) -> Complex:
-    """Four-point Lagrange interpolation at fractional bins; the arrival is at time 0, so smooth."""
-    base = np.clip(np.floor(position).astype(int), 1, len(spectrum) - 3)
-    t = position - base
-    weights = (
-        -t * (t - 1) * (t - 2) / 6,
-        (t + 1) * (t - 1) * (t - 2) / 2,
-        -(t + 1) * t * (t - 2) / 2,
-        (t + 1) * t * (t - 1) / 6,
-    )
-    return np.asarray(sum(w * spectrum[base + k - 1] for k, w in enumerate(weights)))

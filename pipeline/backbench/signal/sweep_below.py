@@ -33,6 +33,7 @@ LEAST_FITTED = 12
 TRIED = ((2, False), (3, False), (3, True), (4, False), (4, True), (5, False))
 """Terms of the inverse in rising powers of 1 / (j f), a delay and orders 0 to 3, and whether there
 is a zero as well, as shelves have."""
+MOST_TERMS = 5
 FITS_AT_ONCE = 2e-4
 """Residual, relative to the response, from which no further one is tried."""
 FITS_AS_WELL = 1.5
@@ -117,52 +118,69 @@ class _Network(NamedTuple):
     off: rms residual, relative to the response.
     """
 
-    terms: Array
+    terms: list[float]
     zero: float
     off: float
 
     def at(self, share: Array) -> Complex:
-        s = 1j * share
-        below = sum(term * s ** (1.0 - n) for n, term in enumerate(self.terms))
-        return np.asarray((1 + self.zero / s) / below)
+        s: Complex = np.asarray(1j * share, dtype=np.complex128)
+        turned: Complex = np.asarray(1 / s)
+        below: Complex = np.full(len(s), self.terms[-1], dtype=np.complex128)
+        for term in self.terms[-2::-1]:
+            below = below * turned + term
+        return np.asarray((1 + self.zero * turned) / (below * s))
 
 
 def _network(share: Array, ratio: Complex) -> _Network:
     """The one of fewest terms that fits as well as any."""
+    columns = _columns(share, ratio)
     tried: list[_Network] = []
     for count, zero in TRIED:
-        tried.append(_fit(share, ratio, count, zero=zero))
+        tried.append(_fit(columns, count, zero=zero))
         if tried[-1].off <= FITS_AT_ONCE:
             return tried[-1]
     least = min(one.off for one in tried)
     return next(one for one in tried if one.off <= FITS_AS_WELL * least)
 
 
-def _fit(share: Array, ratio: Complex, count: int, *, zero: bool) -> _Network:
+def _columns(share: Array, ratio: Complex) -> Array:
+    """A row of equations for each term, one for a zero and one for what they are to give.
+
+    Real and imaginary parts in turn, shape (MOST_TERMS + 2, 2 points).
+    """
     s = 1j * share
-    columns = [ratio * s ** (1.0 - n) for n in range(count)] + ([-1 / s] if zero else [])
-    stacked = np.stack(columns, axis=1)
-    equations = np.concatenate([stacked.real, stacked.imag])
-    wanted = np.concatenate([np.ones(len(s)), np.zeros(len(s))])
-    solved = _least_squares(equations, wanted)
-    off = equations @ solved - wanted
-    return _Network(
-        solved[:count], float(solved[count]) if zero else 0.0, math.sqrt(off @ off / len(s))
-    )
+    columns = np.empty((MOST_TERMS + 2, len(s)), dtype=np.complex128)
+    np.multiply(ratio, s, out=columns[0])
+    for n in range(1, MOST_TERMS):
+        np.divide(columns[n - 1], s, out=columns[n])
+    np.divide(-1.0, s, out=columns[-2])
+    columns[-1] = 1.0
+    return columns.view(np.float64)
 
 
-def _least_squares(equations: Array, wanted: Array) -> Array:
-    """By orthogonal columns, where they tell all unknowns apart; of the least size otherwise."""
-    columns, upper = np.linalg.qr(equations)
+def _fit(columns: Array, count: int, *, zero: bool) -> _Network:
+    chosen = [*range(count), *([-2] if zero else []), -1]
+    equations = columns[chosen].T
+    # The last column of the triangle holds what is to be given, turned alike, and what is left.
+    triangle: Array = np.asarray(np.linalg.qr(equations, mode="r"))
+    upper, given = triangle[:-1, :-1], triangle[:-1, -1]
     sizes = np.abs(np.diagonal(upper))
-    if sizes.min() <= APART * sizes.max():
-        return np.asarray(np.linalg.lstsq(equations, wanted, rcond=None)[0])
-    return np.asarray(np.linalg.solve(upper, columns.T @ wanted))
+    left = float(triangle[-1, -1])
+    if sizes.min() > APART * sizes.max():
+        solved = np.linalg.solve(upper, given)
+    else:  # the terms can't be told apart: those of the least size
+        solved = np.linalg.lstsq(equations[:, :-1], equations[:, -1], rcond=None)[0]
+        off = equations[:, :-1] @ solved - equations[:, -1]
+        left = math.sqrt(off @ off)
+    terms = solved.tolist()
+    residual = abs(left) / math.sqrt(len(equations) / 2)
+    return _Network(terms[:count], terms[count] if zero else 0.0, residual)
 
 
 def _limited(network: _Network, share: Array, edge: Complex) -> Complex:
     """Its values, begun with the response at the edge, rising or falling no faster than may be."""
-    values = network.at(share) * (edge / network.at(np.ones(1)))
+    values = network.at(np.append(share, 1.0))
+    values = values[:-1] * (edge / values[-1])
     size = np.abs(values)
     kept = np.clip(size, abs(edge) * share**MOST_STEEP, abs(edge) / share**MOST_RISE)
     return np.asarray(values * (kept / np.maximum(size, 1e-300)))

@@ -83,15 +83,22 @@ def phase_course(sent: PlayedSweep, deconvolved: Deconvolved, above_hz: float) -
     noise = deconvolved.noise / np.abs(deconvolved.ratio)
     step = max(sent.window.size // len(sent.window.weights), 1)
     cell = sent.own_rate_hz / sent.window.size
-    chosen = np.arange(
-        math.ceil(max(above_hz, sent.grid[0]) / cell), int(sent.grid[-1] / cell), step
-    )
-    hz, values = chosen * cell, deconvolved.spectrum[chosen]
-    clear = (np.interp(hz, sent.grid, noise) < LEAST_CLEAR) & (values != 0)
+    chosen = slice(math.ceil(max(above_hz, sent.grid[0]) / cell), int(sent.grid[-1] / cell), step)
+    hz, values = np.arange(chosen.start, chosen.stop, step) * cell, deconvolved.spectrum[chosen]
+    clear = values != 0
+    if noise.max() >= LEAST_CLEAR:
+        clear &= np.interp(hz, sent.grid, noise) < LEAST_CLEAR
     edges = np.concatenate([[-1], np.flatnonzero(~clear), [len(hz)]])
     widest = int(np.argmax(np.diff(edges)))
     part = slice(int(edges[widest]) + 1, int(edges[widest + 1]))
-    return PhaseCourse(hz[part], np.unwrap(np.angle(values[part])))
+    return PhaseCourse(hz[part], _going_on(np.angle(values[part])))
+
+
+def _going_on(phase: Array) -> Array:
+    """A phase without jumps by whole turns."""
+    turns = np.rint(np.diff(phase) / (2 * math.pi))
+    phase[1:] -= 2 * math.pi * np.cumsum(turns)
+    return phase
 
 
 def delays(course: PhaseCourse) -> Delays:
@@ -108,9 +115,10 @@ def delays(course: PhaseCourse) -> Delays:
         Empty where no stretch fits.
     """
     cell = float(course.hz[1] - course.hz[0])
-    wide = np.maximum(LEAST_FLANK, np.rint(FLANK * course.hz / cell)).astype(int)
-    first = np.flatnonzero(np.arange(len(course.hz)) + wide < len(course.hz))[::LEAST_FLANK]
-    count = wide[first]
+    first = np.arange(0, len(course.hz), LEAST_FLANK)
+    count = np.maximum(LEAST_FLANK, np.rint(FLANK * course.hz[first] / cell)).astype(int)
+    within = first + count < len(course.hz)
+    first, count = first[within], count[within]
     centre_hz = course.hz[0] + cell * (first + (count - 1) / 2)
     seconds = -_slopes(course.phase, first, count) / (2 * np.pi * cell)
     return Delays(centre_hz, course.hz[first], seconds)

@@ -10,13 +10,14 @@ of the half that the response's window can't leave out.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from functools import lru_cache
 
 import numpy as np
 
 from backbench.signal.power import squared
 from backbench.signal.sweep_excitation import POINTS_PER_OCTAVE, PlayedSweep
-from backbench.signal.sweep_window import HALF_WIDTH, mean_about
+from backbench.signal.sweep_window import HALF_WIDTH, around, mean_about
 from backbench.signal.track import Array
 
 GUARD_S = 2.5e-3
@@ -36,7 +37,11 @@ PADDED = 4
 
 
 def early_arrivals(
-    sent: PlayedSweep, impulse: Array, peak: int, magnitude: Array, of_wire: Array
+    sent: PlayedSweep,
+    impulse: Array,
+    peak: int,
+    magnitude: Array,
+    of_wire: Callable[[], Array],
 ) -> Array:
     """Magnitude of what arrives early, re what was played, on the grid.
 
@@ -50,8 +55,9 @@ def early_arrivals(
         Its arrival.
     magnitude : ndarray of float64, shape (g,)
         Of the response.
-    of_wire : ndarray of float64, shape (g,)
-        What arrives early of a wire, whose magnitude is 1 (see early_of_wire).
+    of_wire : callable
+        Gives what arrives early of a wire, whose magnitude is 1 (see early_of_wire), ndarray of
+        float64, shape (g,); asked only where something arrives early.
 
     Returns
     -------
@@ -59,7 +65,10 @@ def early_arrivals(
         >= 0; 0 where it isn't clear of the noise and of what the sweep's own ends leave.
     """
     early, noise = _before(sent, impulse, peak)
-    left = np.maximum(OF_WIRE * of_wire, EDGE_LEFT)
+    least = CLEAR * noise + (EDGE_LEFT * magnitude) ** 2
+    if not (early > least).any():
+        return np.zeros(len(early))
+    left = np.maximum(OF_WIRE * of_wire(), EDGE_LEFT)
     least = CLEAR * noise + (left * magnitude) ** 2
     return np.asarray(np.sqrt(np.where(early > least, early - noise, 0.0)))
 
@@ -104,9 +113,11 @@ def early_and_late(sent: PlayedSweep, early: Array) -> Array:
     """
     from scipy.ndimage import maximum_filter1d
 
+    if not early.any():
+        return early
     octaves = sent.after_s / (sent.sweep.scale_s * math.log(2))
     reach = min(math.ceil(POINTS_PER_OCTAVE * octaves), len(early) - 1)
-    density = sent.cells.at(sent.grid)
+    density = sent.grid_density
     # Parts that meet take each other off at single frequencies, before and after not at the same.
     near = 2 * math.ceil(POINTS_PER_OCTAVE * MEET_OCTAVES) + 1
     power = maximum_filter1d(np.square(early) * density, near, mode="constant")
@@ -141,7 +152,7 @@ def _powers_before(sent: PlayedSweep, impulse: Array, places: list[int]) -> Arra
 
     before = sent.window.before
     weights = sent.window.weights[:before] * _faded(before, sent.own_rate_hz)
-    pieces = [np.take(impulse, np.arange(at - before, at), mode="wrap") for at in places]
+    pieces = [around(impulse, at - before, at) for at in places]
     return squared(fft.rfft(np.stack(pieces) * weights, _size(before), axis=1))
 
 

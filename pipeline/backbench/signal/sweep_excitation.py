@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
+from numpy.typing import NDArray
 
 from backbench.errors import Refusal
 from backbench.signal.power import squared
@@ -72,6 +74,18 @@ class PlayedSweep:
     middle_s: float
     window: ImpulseWindow
     cell_density: Array
+
+    @cached_property
+    def nearest_of_window(self) -> NDArray[np.intp]:
+        """Bin of the window's transform that is nearest to each kept bin, shape (k,)."""
+        nearest = np.rint(self.hz * (self.window.size / self.own_rate_hz)).astype(int)
+        # The window may have an odd number of samples, and its last bin lie below half the rate.
+        return np.asarray(np.minimum(nearest, self.window.size // 2))
+
+    @cached_property
+    def grid_density(self) -> Array:
+        """Mean density on the grid, shape (g,)."""
+        return self.cells.at(self.grid)
 
     @property
     def step(self) -> float:
@@ -215,8 +229,10 @@ def _samples(size: int, rate_hz: float, sweep: SweepParameters) -> int:
 
 def _energy(played: Array) -> Array:
     """Sum of squares up to the end of each BLOCK of samples."""
-    blocks = np.add.reduceat(np.square(played), np.arange(0, len(played), BLOCK))
-    return np.asarray(np.cumsum(blocks))
+    whole, rest = played[: len(played) // BLOCK * BLOCK], played[len(played) // BLOCK * BLOCK :]
+    rows = whole.reshape(-1, BLOCK)
+    blocks = np.einsum("ij,ij->i", rows, rows)
+    return np.cumsum(np.append(blocks, rest @ rest) if len(rest) else blocks)
 
 
 def _middle_s(energy: Array, rate_hz: float) -> float:

@@ -132,32 +132,54 @@ class ImpulseWindow(NamedTuple):
         -------
         ndarray of complex128, shape (size // 2 + 1,)
         """
-        return np.asarray(self.cuts(impulse, [place])[0])
+        return np.asarray(self.cuts([impulse], [[place]])[0])
 
-    def cuts(self, impulse: Array, places: Sequence[int]) -> Complex:
-        """Spectra of an impulse response, weighted about several places, in one call.
+    def cuts(self, impulses: Sequence[Array] | Array, places: Sequence[Sequence[int]]) -> Complex:
+        """Spectra of impulse responses, each weighted about several places, in one call.
 
         Parameters
         ----------
-        impulse : ndarray of float64, shape (m,)
+        impulses : sequence of ndarray of float64, shape (m,)
             Circular.
-        places : sequence of int, k long
-            Samples that are time 0.
+        places : sequence of sequence of int
+            Samples of each that are time 0, k in all.
 
         Returns
         -------
         ndarray of complex128, shape (k, size // 2 + 1)
+            Those of the first response first.
         """
         from scipy import fft
 
-        padded = np.zeros((len(places), self.size))
-        for row, place in zip(padded, places, strict=True):
-            start = place - self.before
-            chosen = np.arange(start, start + len(self.weights))
-            piece = np.take(impulse, chosen, mode="wrap") * self.weights
+        wanted = [
+            (impulse, place) for impulse, own in zip(impulses, places, strict=True) for place in own
+        ]
+        padded = np.zeros((len(wanted), self.size))
+        for row, (impulse, place) in zip(padded, wanted, strict=True):
+            piece = around(impulse, place - self.before, place + self.after) * self.weights
             row[: self.after] = piece[self.before :]
             row[self.size - self.before :] = piece[: self.before]
         return np.asarray(fft.rfft(padded, axis=1, overwrite_x=True))
+
+
+def around(impulse: Array, first: int, stop: int) -> Array:
+    """Samples of a circular response.
+
+    Parameters
+    ----------
+    impulse : ndarray of float64, shape (m,)
+        Circular.
+    first, stop : int
+        The first sample and the one after the last, which may lie beyond the ends.
+
+    Returns
+    -------
+    ndarray of float64, shape (stop - first,)
+        Of which the response may be the base.
+    """
+    if first >= 0 and stop <= len(impulse):
+        return impulse[first:stop]
+    return np.asarray(np.take(impulse, np.arange(first, stop), mode="wrap"))
 
 
 @lru_cache(maxsize=4)
@@ -265,5 +287,6 @@ def mean_about(power: Array, cell: float, at_hz: Array, half: Array) -> Array:
     """
     low = np.clip(np.floor((at_hz - half) / cell), at_hz[0] / cell, len(power) - 2).astype(int)
     high = np.clip(np.ceil((at_hz + half) / cell), low + 1, len(power)).astype(int)
-    sums = np.concatenate([[0.0], np.cumsum(power)])
+    sums = np.zeros(int(high.max()) + 1)
+    np.cumsum(power[: len(sums) - 1], out=sums[1:])
     return np.asarray((sums[high] - sums[low]) / (high - low))

@@ -12,6 +12,7 @@ from backbench.quantities.writing import in_text
 from backbench.signal.flat_tops import refuse_flat_tops
 from backbench.signal.record_checks import check_record
 from backbench.signal.recorded_band import refuse_cut_band
+from backbench.signal.sample_rates import CLOCKS, fitting_rate
 from backbench.signal.spectrum import Spectrum, peak_position, spectrum
 from backbench.signal.tone import BAND_HZ, ToneLines
 from backbench.signal.tone_position import tone_at
@@ -20,9 +21,9 @@ from backbench.signal.window import FOUR_TERMS, SEVEN_TERMS
 from backbench.signal.word_length import sample_step
 
 GENERATOR_TOLERANCE = 0.02
+PLACED_TO = 0.25
+"""Bins to which lines beside a tone may move its place."""
 LEAST_POWER_FRACTION = 0.6
-CLOCKS = 0.002
-"""Relative distance of a generator's or player's frequency from the one that was set."""
 LEAST_STEADY = 0.97
 LEAST_PERIODS = 10
 FULL_PERIODS = 16
@@ -31,7 +32,6 @@ SQUARE_SHARE = 0.7
 """A harmonic of at least this share of a square wave's own is taken for one."""
 SQUARE_EVEN = 0.1
 """Even harmonics of a square wave, at most, as shares of the fundamental."""
-RATES_HZ = (44_100, 48_000, 88_200, 96_000, 176_400, 192_000)
 
 
 def spectrum_for(track: Track, stated_hz: float) -> Spectrum:
@@ -161,9 +161,12 @@ def _find(track: Track, stated_hz: float, mains_hz: float | None) -> ToneLines:
     first = max(int(stated - reach), 1)
     last = min(int(stated + reach) + 2, len(own_spectrum.bins) - 1)
     peak = first + int(np.argmax(own_spectrum.power[first:last]))
-    if _share(own_spectrum, peak) < LEAST_POWER_FRACTION:
-        raise Refusal(_what_else(own_spectrum, stated_hz))
     place = peak_position(own_spectrum, peak)
+    # In the few bins of a short record the lobe of a tone that is farther off reaches here.
+    skirt = own_spectrum.power[peak] < max(own_spectrum.power[peak - 1 : peak + 2])
+    away = abs(place - stated) > GENERATOR_TOLERANCE * stated + PLACED_TO
+    if skirt or away or _share(own_spectrum, peak) < LEAST_POWER_FRACTION:
+        raise Refusal(_what_else(own_spectrum, stated_hz))
     lines = tone_at(own_spectrum, place, mains_hz, sample_step(track))
     refuse_cut_band(own_spectrum, lines.step_v)
     refuse_flat_tops(track, math.sqrt(float(lines.noise.sum())))
@@ -194,8 +197,7 @@ def find_low_tone(track: Track, stated_hz: float, mains_hz: float | None) -> Ton
     """
     check_record(track)
     own_spectrum = spectrum_for(track, stated_hz)
-    lobe, power = own_spectrum.window.half_width, own_spectrum.power
-    loudest = lobe + 1 + int(np.argmax(power[lobe + 1 : -1]))
+    power, loudest = own_spectrum.power, _loudest(own_spectrum)
     stated = stated_hz / own_spectrum.resolution_hz
     reach = max(CLOCKS * stated, 2.0)
     first, last = max(int(stated - reach), 1), int(stated + reach) + 2
@@ -203,6 +205,38 @@ def find_low_tone(track: Track, stated_hz: float, mains_hz: float | None) -> Ton
         raise Refusal(_what_else(own_spectrum, stated_hz))
     peak = first + int(np.argmax(power[first:last]))
     return tone_at(own_spectrum, peak_position(own_spectrum, peak), mains_hz, sample_step(track))
+
+
+def rate_by_tone(track: Track, stated_hz: float) -> int | None:
+    """The usual sample rate under which a track would hold its tone at the stated frequency.
+
+    Parameters
+    ----------
+    track : Track
+        The record of a tone.
+    stated_hz : float
+        Frequency as stated, Hz.
+
+    Returns
+    -------
+    int or None
+        Hz; None where the tone is where it was stated under the file's rate, where no usual rate
+        brings it there, and where no one tone holds most of the record.
+    """
+    try:
+        own_spectrum = spectrum_for(track, stated_hz)
+    except Refusal:
+        return None
+    peak = _loudest(own_spectrum)
+    if _share(own_spectrum, peak) < LEAST_POWER_FRACTION:
+        return None
+    found_hz = peak_position(own_spectrum, peak) * own_spectrum.resolution_hz
+    return fitting_rate(own_spectrum.rate_hz, found_hz, stated_hz)
+
+
+def _loudest(own_spectrum: Spectrum) -> int:
+    lobe = own_spectrum.window.half_width
+    return lobe + 1 + int(np.argmax(own_spectrum.power[lobe + 1 : -1]))
 
 
 def _share(own_spectrum: Spectrum, peak: int) -> float:
@@ -219,8 +253,7 @@ NAMED_WRONGLY = "check what was played and which file this is, and correct the e
 
 def _what_else(own_spectrum: Spectrum, stated_hz: float) -> str:
     """What the record holds in place of the stated tone."""
-    lobe = own_spectrum.window.half_width
-    peak = lobe + 1 + int(np.argmax(own_spectrum.power[lobe + 1 : -1]))
+    peak = _loudest(own_spectrum)
     if _share(own_spectrum, peak) < LEAST_POWER_FRACTION:
         return (
             f"not a tone: no line near {in_text(stated_hz, 'Hz', 6)} holds most of the signal; "
@@ -229,14 +262,13 @@ def _what_else(own_spectrum: Spectrum, stated_hz: float) -> str:
     frequency = peak_position(own_spectrum, peak) * own_spectrum.resolution_hz
     message = f"the tone is at {in_text(frequency, 'Hz', 6)}, not at "
     message += f"{in_text(stated_hz, 'Hz', 6)} as stated"
-    real = own_spectrum.rate_hz * stated_hz / frequency
-    for rate in RATES_HZ:
-        if abs(real / rate - 1) < 0.002 and abs(own_spectrum.rate_hz / rate - 1) > 0.01:
-            return (
-                f"{message}; it would be right if the sample rate were {in_text(rate, 'Hz', 6)}, "
-                f"not {in_text(own_spectrum.rate_hz, 'Hz', 6)} as the file says; "
-                "correct the file's header"
-            )
+    rate = fitting_rate(own_spectrum.rate_hz, frequency, stated_hz)
+    if rate is not None:
+        return (
+            f"{message}; it would be right if the sample rate were {in_text(rate, 'Hz', 6)}, "
+            f"not {in_text(own_spectrum.rate_hz, 'Hz', 6)} as the file says; "
+            "correct the file's header"
+        )
     return f"{message}; {NAMED_WRONGLY}"
 
 

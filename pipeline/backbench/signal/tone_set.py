@@ -84,7 +84,7 @@ class ToneSet(Stepped):
         """Mean square of all tones."""
         return summed(self.tones)
 
-    def lines(self, positions: Array) -> list[MeanSquare]:
+    def lines(self, positions: Array, hidden: HiddenHum | None = None) -> list[MeanSquare]:
         """Mean squares of the lines at positions (bins), their noise taken off.
 
         A mains line or a sideband that may hide in one widens its variance: as strong as those
@@ -94,22 +94,38 @@ class ToneSet(Stepped):
         ----------
         positions : ndarray of float64, shape (k,)
             Bins; fractions count.
+        hidden : HiddenHum, optional
+            What hum gives for them; asked where not given.
 
         Returns
         -------
         list of MeanSquare
             V^2, one for each position.
         """
-        read = read_lines(self.spectrum, positions)
-        near = read.noise_at(positions, self.noise)
-        values: Array = read.square - near
-        hum, _ = self.hum(positions).reckoned(values)
+        values, near = self._values(positions)
+        hum, _ = (hidden or self.hum(positions)).reckoned(values)
         return [
             self._one(*given)
             for given in zip(
                 values.tolist(), near.tolist(), hum.tolist(), positions.tolist(), strict=True
             )
         ]
+
+    def middles(self) -> Array:
+        """Mean squares of the tones as the middles of their lobes show them.
+
+        Returns
+        -------
+        ndarray of float64, shape (k,)
+            V^2, their noise taken off.
+        """
+        return self._values(self.positions)[0]
+
+    def _values(self, positions: Array) -> tuple[Array, Array]:
+        """Mean squares of lines without their noise, and that of the noise, V^2."""
+        read = read_lines(self.spectrum, positions)
+        near = read.noise_at(positions, self.noise)
+        return np.asarray(read.square - near), near
 
     def _one(self, value: float, near: float, hum: float, position: float) -> MeanSquare:
         near += self.steps

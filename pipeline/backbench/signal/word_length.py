@@ -98,16 +98,18 @@ def few_levels(track: Track) -> bool:
 def _step(track: Track) -> float:
     stated = 0.0 if track.bits is None else 2 * track.full_scale_v / 2.0**track.bits
     some = _some(track.volts)
-    if np.ptp(some) == 0:
+    low, high = float(some.min()), float(some.max())
+    if low == high:
         some = track.volts
-    if not np.isfinite(some).all():
+        low, high = track.lowest_and_highest
+    if not (math.isfinite(low) and math.isfinite(high)):
         return stated
     shares = some / track.full_scale_v
     own = stated / track.full_scale_v
     parts = _divisor(shares, 1.5 * own * GRID)
     if parts > 1.5 * own * GRID:
         return parts / GRID * track.full_scale_v
-    rounded = max(own, ROUNDING * float(np.abs(shares).max(initial=0.0)))
+    rounded = max(own, ROUNDING * max(high, -low) / track.full_scale_v)
     return max(_lattice(shares, rounded) * track.full_scale_v, stated)
 
 
@@ -115,7 +117,8 @@ def _some(volts: Array) -> Array:
     """Blocks of samples spread over the record, or all of a short one."""
     if len(volts) <= BLOCKS * BLOCK:
         return volts
-    starts = np.linspace(0, len(volts) - BLOCK, BLOCKS).astype(int)
+    last = len(volts) - BLOCK
+    starts = [last * n // (BLOCKS - 1) for n in range(BLOCKS)]
     return np.concatenate([volts[start : start + BLOCK] for start in starts])
 
 
@@ -126,12 +129,13 @@ def _divisor(shares: Array, least: float) -> float:
     """
     scaled = shares * GRID
     whole = np.rint(scaled)
-    if np.abs(scaled - whole).max(initial=0.0) > OFF_GRID:
+    scaled -= whole
+    if max(scaled.max(), -scaled.min()) > OFF_GRID:
         return 0.0
-    apart: NDArray[np.int64] = np.diff(whole).astype(np.int64)
+    parts: NDArray[np.int64] = whole.astype(np.int64)
     # A few samples tell that a record has no coarser step; only one that has needs them all.
-    first = int(np.gcd.reduce(apart[:64])) if len(apart) else 0
-    return float(first if 0 < first <= max(least, 1) else np.gcd.reduce(apart))
+    first = int(np.gcd.reduce(parts[1:65] - parts[:64])) if len(parts) > 64 else 0
+    return float(first if 0 < first <= max(least, 1) else np.gcd.reduce(parts[1:] - parts[:-1]))
 
 
 def _lattice(shares: Array, rounded: float) -> float:
@@ -162,7 +166,8 @@ def _is_between_levels(shares: Array, rounded: float) -> bool:
     Few samples tell that, as a wave is slow at its top; where they don't, all are looked at.
     """
     highest = float(shares.max())
-    top = np.sort(shares[shares > highest - TOP * (highest - float(shares.min()))])
+    top = shares[shares > highest - TOP * (highest - float(shares.min()))]
+    top.sort()
     apart = top[1:] - top[:-1]
     return bool(((apart > LEVEL * rounded) & (apart < CLEAR * rounded)).any())
 

@@ -228,5 +228,5 @@
     }
   };
 
-  for (const frame of document.querySelectorAll(".drawn")) pictures.push(picture(frame));
+  for (const frame of document.querySelectorAll(".drawn:not(.printed)")) pictures.push(picture(frame));
 })();

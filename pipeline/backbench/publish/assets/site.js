@@ -202,6 +202,11 @@
       return "significantly different" + (best < 0 ? "" : `: ${letters(best)} better`);
     };
 
+    // The digits before the point take one width, so that points stand beneath each other.
+    const aligned = (text) => {
+      const found = /^((?:[≤≥]\u00a0)?−?[0-9\u202f]+)(.*)$/s.exec(text);
+      return found ? [make("span", { className: "whole", textContent: found[1] }), found[2]] : [text];
+    };
     const line = (quantity) => {
       const values = keys.map((key) => quantity.values[units.get(key).n]);
       const measured = values.map((v, n) => [n, v]).filter(([, v]) => v);
@@ -211,7 +216,8 @@
       const name = make("th", { scope: "row", textContent: quantity.title }, make("small", { textContent: [quantity.point, WAYS[quantity.better]].filter(Boolean).join("; ") }));
       name.setAttribute("role", "rowheader");
       const cells = values.map((v, n) => {
-        const td = make("td", { textContent: v ? v[3] : "—" });
+        const td = make("td", {}, ...aligned(v ? v[3] : "—"));
+        if (keys.length < 4) td.className = "kept";
         td.dataset.label = letters(n);
         if (v && v[4] === "entered") td.append(make("small", { textContent: "entered from an old record" }));
         return td;

@@ -1,0 +1,99 @@
+"""Mains lines at places that tell of another sample rate than the file states."""
+
+from __future__ import annotations
+
+import math
+
+from backbench.quantities.writing import in_text
+from backbench.signal.mains import LINES, NOMINAL_HZ, OFF_NOMINAL
+from backbench.signal.sample_rates import other_rates
+from backbench.signal.spectrum import Spectrum
+from backbench.signal.track import Array
+
+LOWEST = 2
+"""The mains itself or twice it is among the lines of any hum: common practice, no source."""
+LEAST_LINES = 2
+STANDS_OUT = 24.0
+"""Times the noise, which noise alone reaches in a bin once in 2e10."""
+NEARLY_WHOLE = 0.01
+
+
+def stretched_mains(spectrum: Spectrum, noise: Array, nominal_hz: float | None) -> str | None:
+    """That lines stand where those of the mains would under another usual sample rate.
+
+    Parameters
+    ----------
+    spectrum : Spectrum
+        Of a record with nothing playing.
+    noise : ndarray of float64, shape (bins,)
+        Mean noise power by bin, V^2.
+    nominal_hz : float or None
+        Mains frequency as stated, Hz; None where unknown: then nothing is told.
+
+    Returns
+    -------
+    str or None
+        With what to check; None where the record shows lines of the mains as stated, or too few
+        that would be of another rate.
+
+    Notes
+    -----
+    Half the stated rate isn't told: every line then lies where a multiple of the mains may be.
+    """
+    if nominal_hz is None:
+        return None
+    in_place = bool(_lines(spectrum, noise, nominal_hz))
+    for rate in _nearest_first(spectrum.rate_hz):
+        stretch = spectrum.rate_hz / rate
+        # Of twice the stated rate every second line lies where the stated mains has one.
+        if in_place and abs(1 / stretch - round(1 / stretch)) > NEARLY_WHOLE:
+            continue
+        lines = _unusual(spectrum, noise, stretch * nominal_hz)
+        if len(lines) >= LEAST_LINES and lines[0] <= LOWEST:
+            return (
+                f"lines at multiples of {in_text(stretch * nominal_hz, 'Hz', 3)} are those of "
+                f"{in_text(nominal_hz, 'Hz', 6)} mains if the sample rate was "
+                f"{in_text(rate, 'Hz', 6)}, not {in_text(spectrum.rate_hz, 'Hz', 6)} as the file "
+                "says: check the recorder's rate and the file's header"
+            )
+    return None
+
+
+def _nearest_first(rate_hz: float) -> list[int]:
+    """Other usual rates: the lines of ripple at one are all those of a field at another."""
+    return sorted(other_rates(rate_hz), key=lambda rate: abs(math.log(rate / rate_hz)))
+
+
+def _unusual(spectrum: Spectrum, noise: Array, hz: float) -> list[int]:
+    """Which multiples of a frequency have a line, but for those where usual mains may have one."""
+    return [
+        multiple
+        for multiple in _lines(spectrum, noise, hz)
+        if not _is_usual(multiple * hz, 2 * _reach_hz(spectrum, multiple * hz))
+    ]
+
+
+def _lines(spectrum: Spectrum, noise: Array, hz: float) -> list[int]:
+    """Which of the first multiples of a frequency have a line at their very place."""
+    found = []
+    for multiple in range(1, LINES + 1):
+        centre = multiple * hz / spectrum.resolution_hz
+        reach = _reach_hz(spectrum, multiple * hz) / spectrum.resolution_hz
+        first, last = math.ceil(centre - reach), math.floor(centre + reach)
+        if first <= spectrum.window.half_width or last + 2 > len(noise):
+            continue
+        peak = first + int(spectrum.power[first : last + 1].argmax())
+        around = spectrum.power[peak - 1 : peak + 2]
+        if around[1] == around.max() and around[1] > STANDS_OUT * noise[peak]:
+            found.append(multiple)
+    return found
+
+
+def _reach_hz(spectrum: Spectrum, hz: float) -> float:
+    """How far on each side a line of the mains may lie."""
+    return OFF_NOMINAL / 4 * hz + spectrum.resolution_hz
+
+
+def _is_usual(hz: float, reach_hz: float) -> bool:
+    """Whether a line there may be one of a usual mains frequency."""
+    return any(abs(hz - own * round(hz / own)) <= reach_hz for own in NOMINAL_HZ)

@@ -1,0 +1,73 @@
+"""A file with nothing playing whose stated sample rate isn't the recorder's."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from backbench.ingest.analyse import materials_of
+from captures import job, volts_of
+from tones import figures, idle_material, reasons, sines, tone_material, track
+
+RATES = [(48_000.0, 44_100.0), (44_100.0, 48_000.0), (96_000.0, 48_000.0)]
+
+
+def hiss(rate: float, volts: float = 1e-6) -> np.ndarray:
+    """One second of noise."""
+    return np.random.default_rng(1).normal(0, volts, int(rate))
+
+
+@pytest.mark.parametrize(("real", "stated"), RATES)
+def test_hum_at_other_places_is_told(real: float, stated: float) -> None:
+    hum = sines(real, 1.0, {50.0: 1e-4, 150.0: 4e-5, 250.0: 1e-5})
+    capture = idle_material(track(hum + hiss(real), stated))
+    assert reasons(capture)["hum"][1].startswith("lines at multiples of")
+    remark = figures(capture)["noise"].remark
+    assert remark is not None
+    assert remark.startswith("warning: lines at multiples of")
+    assert f"the sample rate was {real / 1e3:g} kHz, not {stated / 1e3:g} kHz" in remark
+
+
+@pytest.mark.parametrize("peaks", [{}, {50.0: 1e-4}, {100.0: 1e-4, 300.0: 1e-5}, {54.4: 1e-4},
+                                   {217.0: 1e-4, 434.0: 1e-4}, {25.0: 1e-4}])  # fmt: skip
+def test_other_lines_tell_of_no_rate(peaks: dict[float, float]) -> None:
+    """Hum as stated, a line by itself, a transmitter's bursts."""
+    capture = idle_material(track(sines(48_000.0, 1.0, peaks) + hiss(48_000.0), 48_000.0))
+    assert "sample rate" not in (figures(capture)["noise"].remark or "")
+
+
+@pytest.mark.parametrize(("real", "stated"), RATES)
+def test_the_sessions_tone_tells(real: float, stated: float) -> None:
+    idle = idle_material(track(hiss(real), stated))
+    tone = tone_material(track(sines(real, 1.0, {997.0: 1.0}), stated), hz=997.0)
+    assert figures(idle)["noise"].remark is None
+    reason = reasons(replace(idle, witness=tone))["noise"][1]
+    assert f"sample rate was {real / 1e3:g} kHz, not {stated / 1e3:g} kHz" in reason
+
+
+@pytest.mark.parametrize("stated", [48_000.0, 96_000.0])
+def test_a_sound_tone_or_one_at_another_rate_changes_nothing(stated: float) -> None:
+    idle = idle_material(track(hiss(48_000.0), 48_000.0))
+    tone = tone_material(track(sines(48_000.0, 1.0, {997.0: 1.0}), stated), hz=997.0)
+    assert figures(replace(idle, witness=tone))["noise"] == figures(idle)["noise"]
+
+
+def test_the_skirt_of_another_tone_is_no_tone() -> None:
+    """Half a second of 58.5 Hz: its lobe reaches to where 63.7 Hz is looked for."""
+    capture = tone_material(track(sines(192_000.0, 0.5, {63.7: 1.0}), 176_400.0), hz=63.7)
+    assert "it would be right if the sample rate were 192 kHz" in reasons(capture)["level"][1]
+
+
+def test_a_job_with_nothing_playing_holds_the_sessions_tone(tmp_path: Path) -> None:
+    quiet = job(tmp_path / "quiet.wav", "idle", volts_of("idle", 1.0))
+    tone = job(tmp_path / "tone.wav", "tone", volts_of("tone", 1.0))
+    beside = replace(quiet, witness=tone)
+    assert beside.base_key != quiet.base_key
+    assert tone.source in beside.sources
+    assert tone.source not in beside.own_sources
+    data = next(materials_of(beside))
+    assert data.witness is not None
+    assert data.witness.stimulus == tone.stimulus
