@@ -234,8 +234,9 @@ def hidden_under_tones(
         away: Array = np.abs(np.subtract.outer(centres, tones)).min(axis=-1)
         return away
 
-    square, _ = _from_neighbours(spectrum, noise, nearest, step, apart, half)
-    return np.where(near, FIRST_LINE * square, 0.0)
+    square = np.zeros(len(tones))
+    square[near] = _from_neighbours(spectrum, noise, nearest[near], step, apart, half)[0]
+    return FIRST_LINE * square
 
 
 def mirrored_in_lobe(

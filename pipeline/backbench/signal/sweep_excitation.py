@@ -233,8 +233,10 @@ def _samples(size: int, rate_hz: float, sweep: SweepParameters) -> int:
 
 def _energy(played: Array) -> Array:
     """Sum of squares up to the end of each BLOCK of samples."""
-    blocks = np.add.reduceat(np.square(played), np.arange(0, len(played), BLOCK))
-    return np.asarray(np.cumsum(blocks))
+    whole, rest = played[: len(played) // BLOCK * BLOCK], played[len(played) // BLOCK * BLOCK :]
+    rows = whole.reshape(-1, BLOCK)
+    blocks = np.einsum("ij,ij->i", rows, rows)
+    return np.cumsum(np.append(blocks, rest @ rest) if len(rest) else blocks)
 
 
 def _played_s(energy: Array, share: float, rate_hz: float) -> float:
