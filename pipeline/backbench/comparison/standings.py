@@ -110,37 +110,38 @@ def compared_values(entered: bool = True) -> dict[str, Any]:
     }  # fmt: skip
 
 
-VALUES = """
+# The worse of a unit's outputs (by name where no direction is better) is chosen before names are
+# joined to it: what is ordered is then narrow.
+OF_ALL = """
+WITH worse AS (
+    SELECT
+        unit_key, review_key, analysis_key, metric, point_key, limit_percent, output, reading_key,
+        value, uncertainty, dof, bound, status, unit, better, reviewed, volume, interpolated,
+        own_u, own_dof, shared_u, shared_with, session_default,
+        CASE WHEN detail = '{}' THEN concat_ws('/', metric, point_key, limit_percent)
+             ELSE concat_ws('/', metric, point_key, limit_percent, detail ->> '$.distortion',
+                            detail ->> '$.harmonics') END AS what
+    FROM placed
+    WHERE list_contains($metrics, metric) AND list_contains($points, point_key)
+      AND order_n IS NULL AND ($entered OR status <> 'entered')
+      AND detail NOT LIKE '%"weighting":"none"%'
+    QUALIFY row_number() OVER (
+        PARTITION BY unit_key, what
+        ORDER BY CASE better WHEN 'lower' THEN -value WHEN 'higher' THEN value
+                             WHEN 'nearer zero' THEN -abs(value) ELSE 0 END,
+                 output, reading_key
+    ) = 1
+)
 SELECT
-    placed.unit_key, review_key, placed.analysis_key, placed.metric, placed.point_key,
-    placed.limit_percent, output, reading_key, value, uncertainty, dof, bound, status, placed.unit,
-    placed.better, placed.reviewed, volume, interpolated, own_u, own_dof,
-    shared_u, shared_with, session_default, review.bench_key,
-    label, metric.title, test_point.title AS point,
-    concat_ws('/', placed.metric, placed.point_key, limit_percent,
-              placed.detail ->> '$.distortion', placed.detail ->> '$.harmonics') AS what
-FROM placed
+    worse.* EXCLUDE (what), review.bench_key, label, metric.title, test_point.title AS point, what
+FROM worse
 JOIN (SELECT unit_key, label, kind FROM peer) USING (unit_key)
 JOIN metric USING (metric)
 JOIN test_point USING (point_key)
 JOIN review USING (review_key)
-WHERE list_contains($metrics, placed.metric) AND list_contains($points, placed.point_key)
-  AND placed.order_n IS NULL AND ($entered OR placed.status <> 'entered')
-  AND (list_contains($loudspeaker_kinds, kind)
-       OR NOT list_contains($loudspeaker_only, placed.metric))
-  AND placed.detail NOT LIKE '%"weighting":"none"%'
+WHERE list_contains($loudspeaker_kinds, kind) OR NOT list_contains($loudspeaker_only, metric)
+ORDER BY unit_key, metric, point_key, limit_percent
 """
-# The worse of a unit's outputs; by name where no direction is better.
-WORSE = """
-QUALIFY row_number() OVER (
-    PARTITION BY placed.unit_key, what
-    ORDER BY CASE placed.better WHEN 'lower' THEN -value WHEN 'higher' THEN value
-                         WHEN 'nearer zero' THEN -abs(value) ELSE 0 END,
-             output, reading_key
-) = 1
-"""
-ORDERED = " ORDER BY unit_key, metric, point_key, limit_percent"
-OF_ALL = VALUES + WORSE + ORDERED
 
 
 @dataclass(frozen=True)
@@ -303,9 +304,10 @@ GROUP BY unit_key, metric
 def _left_out(metric: str, missing: set[str], absent: pl.DataFrame) -> dict[str, int]:
     import polars as pl
 
+    of_these = pl.col("unit_key").is_in(list(missing))
     known = {
         row["unit_key"]: row
-        for row in absent.filter(pl.col("metric") == metric).iter_rows(named=True)
+        for row in absent.filter(pl.col("metric") == metric, of_these).iter_rows(named=True)
     }
     counts: dict[str, int] = {}
     for key in sorted(missing):
@@ -335,20 +337,20 @@ def _nearest(
 
     from backbench.statistics.nearest_neighbours import logarithmic, nearest
 
-    units = sorted(set(frame["unit_key"].to_list()))
+    keys, titles = frame["unit_key"].to_list(), frame["label"].to_list()
+    units = sorted(set(keys))
     whats = [row["what"] for row in rows]
     if unit_key not in units or len(units) < 2:
         return ()
     place, column = {u: i for i, u in enumerate(units)}, {w: j for j, w in enumerate(whats)}
     table = np.full((len(units), len(whats)), np.nan)
-    table[
-        [place[u] for u in frame["unit_key"]], [column[w] for w in frame["what"]]
-    ] = frame["value"].to_numpy()  # fmt: skip
+    at = [place[u] for u in keys], [column[w] for w in frame["what"].to_list()]
+    table[at] = frame["value"].to_numpy()
     ratio = logarithmic([row["unit"] for row in rows])
     with np.errstate(divide="ignore", invalid="ignore"):
         table[:, ratio] = np.log10(np.abs(table[:, ratio]))
     table[~np.isfinite(table)] = np.nan
-    labels = dict(zip(frame["unit_key"], frame["label"], strict=True))
+    labels = dict(zip(keys, titles, strict=True))
     names = [row["title"] for row in rows]
     return tuple(
         NearUnit(

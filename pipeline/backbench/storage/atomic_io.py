@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import io
+import itertools
 import os
 import stat
 import tempfile
@@ -50,8 +51,8 @@ def flush_everything() -> None:
 
 def make_folder(path: Path) -> None:
     """A folder with those above it, each name of a new one on the disk. Raises OSError."""
-    missing = [folder for folder in (path, *path.parents) if not folder.exists()]
-    for folder in reversed(missing):
+    missing = itertools.takewhile(lambda folder: not folder.exists(), (path, *path.parents))
+    for folder in reversed([*missing]):
         reached("make folder")
         folder.mkdir(exist_ok=True)
         flush_folder(folder.parent)

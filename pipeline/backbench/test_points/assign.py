@@ -66,12 +66,29 @@ WINDOWS: dict[str, object] = {
 # single tone before steps, traces and sweeps, then the first in the manifest. Readings that differ
 # in `detail` are different quantities, but for points made for a metric: there it tells what the
 # reading refers to (the nominal load).
+# What is told by a reading alone is told once, not again beside each of a hundred points.
 ASSIGN = """
 WITH
+known AS MATERIALIZED (
+    SELECT
+        reading.*, appearance.rated_power_w, {input_sort} AS input_sort,
+        coalesce(regexp_matches(lower(reading.volume), $full), true) AS may_be_full,
+        coalesce(regexp_matches(lower(reading.volume), $least_volume), false) AS is_least,
+        try_cast(regexp_extract(reading.tap, '[0-9.]+') AS DOUBLE) AS tap_ohm,
+        list_contains($at_limits, reading.metric) AS at_limit,
+        list_contains($loudspeaker_only, reading.metric)
+            AND NOT list_contains($loudspeaker_kinds, appearance.kind) AS of_no_loudspeaker
+    FROM reading
+    JOIN appearance USING (review_key, unit_key)
+    WHERE {chosen}
+),
+point AS MATERIALIZED (
+    SELECT * EXCLUDE (stimulus), unnest(string_split(stimulus, ', ')) AS stimulus FROM test_point
+),
 taken AS (
     SELECT review_key, analysis_capture.analysis_key, min(capture.position) AS position,
-           first(capture.stimulus_json ORDER BY capture.position) AS stimulus_json,
-           bool_or(lower(trim(capture.controls)) NOT IN ('flat', 'defeated', 'bypassed')) AS shaped
+           bool_or(lower(trim(capture.controls)) NOT IN ('flat', 'defeated', 'bypassed')) AS shaped,
+           {played} AS tones_hz
     FROM analysis_capture
     JOIN capture USING (review_key, sha256)
     WHERE {chosen}
@@ -93,14 +110,13 @@ met AS (
              ELSE reading.detail ->> '$.weighting' END AS detail,
         CASE WHEN point.frequency_hz IS NULL AND reading.order_n IS NULL
              THEN reading.frequency_hz END AS own_frequency,
-        coalesce(point.power_w, point.power_share * appearance.rated_power_w) AS wanted_w,
+        coalesce(point.power_w, point.power_share * reading.rated_power_w) AS wanted_w,
         {off_frequency} AS off_frequency,
         coalesce(abs(ln(nullif(reading.power_w, 0) / wanted_w)),
                  abs(ln(nullif(levels.volts, 0) / point.level_v)), 0) AS distance,
         abs(ln(nullif(levels.volts, 0) / point.level_v)) AS level_offset,
         reading.driven IS NOT NULL AS one_driven,
-        coalesce(try_cast(regexp_extract(reading.tap, '[0-9.]+') AS DOUBLE)
-                 <> coalesce(point.load_ohm, $usual_load), false) AS other_tap,
+        coalesce(reading.tap_ohm <> coalesce(point.load_ohm, $usual_load), false) AS other_tap,
         other_tap AND point.load_ohm IS NOT NULL AS wrong_tap,
         reading.stimulus,
         point.volume_setting IS NOT NULL AND reading.volume IS NULL AS volume_unknown,
@@ -110,31 +126,30 @@ met AS (
             AS less_direct,
         reading.value IS NULL AS without_value, reading.status = 'entered' AS entered,
         coalesce(taken.position, 0) AS position
-    FROM reading
-    JOIN appearance USING (review_key, unit_key)
-    JOIN test_point AS point
-      ON list_contains(string_split(point.stimulus, ', '), reading.stimulus)
+    FROM known AS reading
+    JOIN point ON point.stimulus = reading.stimulus
     LEFT JOIN taken
       ON taken.analysis_key = reading.analysis_key AND taken.review_key = reading.review_key
     LEFT JOIN levels
       ON levels.analysis_key = reading.analysis_key AND levels.review_key = reading.review_key
          AND levels.unit_key = reading.unit_key
          AND levels.output = reading.output
-    WHERE {chosen}
+    WHERE (point.frequency_hz IS NULL OR {same_frequency})
       AND (point.metrics IS NULL OR list_contains(point.metrics, reading.metric))
-      AND (point.input_sort IS NULL OR point.input_sort = {input_sort})
-      AND {volume_fits}
+      AND (point.input_sort IS NULL OR point.input_sort = reading.input_sort)
+      -- A point that asks for a volume is met by a reading without one only where it is full.
+      AND (point.volume_setting IS NULL
+           OR (point.volume_setting = 'full' AND reading.may_be_full)
+           OR (point.volume_setting = 'least' AND reading.is_least))
       AND (NOT list_contains($all_driven, point.point_key) OR reading.driven IS NULL)
       AND (NOT list_contains($one_driven, point.point_key) OR reading.driven = reading.output)
-      AND (NOT list_contains($loudspeaker_only, reading.metric)
-           OR list_contains($loudspeaker_kinds, appearance.kind))
-      AND (point.frequency_hz IS NULL OR {same_frequency})
+      AND NOT reading.of_no_loudspeaker
       AND (point.load_ohm IS NULL OR (reading.load_kind = 'resistor'
            AND abs(reading.load_ohm / point.load_ohm - 1) <= $load_within))
       AND ((point.power_w IS NULL AND point.power_share IS NULL)
-           OR (NOT list_contains($at_limits, reading.metric)
+           OR (NOT reading.at_limit
                AND abs(reading.power_w / wanted_w - 1)
-                   <= if(wanted_w > appearance.rated_power_w / 2,
+                   <= if(wanted_w > reading.rated_power_w / 2,
                          least(point.power_within, $near_clipping), point.power_within)))
       AND (point.level_v IS NULL
            OR (abs(levels.volts / point.level_v - 1) <= point.power_within
@@ -154,15 +169,6 @@ QUALIFY row_number() OVER (
 ) = 1
 ORDER BY review_key, point_key, reading_key
 """
-
-
-# A point that asks for a volume is met by a reading without one only where it is full.
-VOLUME_FITS = """(
-          point.volume_setting IS NULL
-          OR (point.volume_setting = 'full'
-              AND coalesce(regexp_matches(lower(reading.volume), $full), true))
-          OR (point.volume_setting = 'least'
-              AND coalesce(regexp_matches(lower(reading.volume), $least_volume), false)))"""
 
 
 def assign_points(
@@ -207,9 +213,9 @@ def _assign(store: Database, review_keys: Sequence[str] | None) -> None:
         chosen=chosen,
         same_frequency=same_frequency(reading_hz, point_hz),
         off_frequency=off_frequency(reading_hz, point_hz),
-        same_pair=same_pair(PLAYED, "point.tones_hz"),
+        played=PLAYED,
+        same_pair=same_pair("taken.tones_hz", "point.tones_hz"),
         input_sort=sort_of_reading("reading.", "reading.metric", "appearance.kind"),
-        volume_fits=VOLUME_FITS,
     )
     store.run(sql, {**WINDOWS, **of_traits, **sorts_by_kind(), **values})
     assign_between(store, {**WINDOWS, **of_traits}, review_keys)

@@ -9,7 +9,8 @@ from backbench.documents.clear_frequencies import (
     standing_for,
 )
 
-PLAYED = "TRY_CAST(taken.stimulus_json ->> '$.tones_hz' AS DOUBLE[])"
+PLAYED = "TRY_CAST(first(stimulus_json ORDER BY position) ->> '$.tones_hz' AS DOUBLE[])"
+"""The pair of tones that the captures of an analysis played, an aggregate of table capture."""
 
 
 def same_frequency(played: str, wanted: str) -> str:
