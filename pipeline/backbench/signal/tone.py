@@ -333,7 +333,7 @@ class ToneLines(Stepped):
             removed += [self.lobe(n * self.position) for n in harmonics.orders[standing].tolist()]
             # The line there is as strong as those beside it, or all that is seen.
             line = np.minimum(harmonics.hum / MARGIN, harmonics.square)[standing]
-            hidden = np.r_[line, self.beside_harmonics, self.hum_under_fundamental]
+            hidden = np.concatenate([line, self.beside_harmonics, [self.hum_under_fundamental]])
             blind = float(np.maximum(harmonics.square, 0.0)[harmonics.blind].sum()) ** 2
         return widened(with_lines(self._left(band, removed), hidden), blind)
 
