@@ -12,7 +12,7 @@
 -- column series: -; Level
 -- column output: -; Output
 -- column x: Hz; Frequency
--- column y: %; Harmonics 2 and 3
+-- column y: %; Distortion by harmonics 2 and 3
 -- column y_u: %; Standard uncertainty
 -- chart: overlaid; across = frequency; scale = log
 WITH pairs AS (

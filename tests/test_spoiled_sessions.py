@@ -21,7 +21,7 @@ TAKEN_IN = {*[*SPOILED][::2], *REFUSED_WHOLE}
 """Sessions that are ingested too: `check` does the same in a catalogue that it throws away.
 tests/bench/spoiled_sessions.py does it with all of them."""
 ON_SHEETS = {*[*SPOILED][::6]}
-"""Sessions whose sheet is drawn too: it takes the reasons from where `show` takes them."""
+"""Sessions whose sheet is made too: it takes the reasons from where `show` takes them."""
 
 
 def run(*words: str | Path) -> tuple[int, str]:
@@ -54,7 +54,9 @@ def test_a_sound_session_is_whole(home: Path, tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("name", SPOILED)
-def test_a_spoiled_session_is_reported_everywhere(name: str, home: Path, tmp_path: Path) -> None:
+def test_a_spoiled_session_is_reported_everywhere(
+    name: str, home: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     spoil, where, words = SPOILED[name]
     folder = sound_session(tmp_path / "review")
     spoil(folder)
@@ -72,6 +74,7 @@ def test_a_spoiled_session_is_reported_everywhere(name: str, home: Path, tmp_pat
     assert words in run("show", REVIEW, "-c", home)[1]
     if name not in ON_SHEETS:
         return
+    monkeypatch.setattr("backbench.publish.sheet_content.PICTURES", ())  # they tell no reason
     page = tmp_path / "sheet.html"
     assert run("sheet", REVIEW, page, "-c", home)[0] == 0
     assert words.replace("'", "&#39;") in " ".join(page.read_text().split())

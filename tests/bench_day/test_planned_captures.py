@@ -16,6 +16,7 @@ from backbench.bench_day.amplifier_steps import SHARES
 from backbench.bench_day.bench_limits import crest
 from backbench.bench_day.calibrate import Known, calibrated, months_after
 from backbench.bench_day.cautions import cautions
+from backbench.bench_day.manifest_entries import Suggestion
 from backbench.bench_day.measuring_chain import Chain, chain_of, expired
 from backbench.bench_day.new_review import (
     ReviewDraft,
@@ -356,6 +357,28 @@ def test_a_heard_file_is_suggested_and_accepted(tmp_path: Path) -> None:
     assert after.startswith(before.rstrip())
     assert read_manifest(after.encode()).capture[0].stimulus.tone_hz == 1000
     assert check(folder, settings()).suggestions == []
+
+
+def test_an_entry_that_the_manifest_cant_take_costs_itself_alone(tmp_path: Path) -> None:
+    """And the others are written as if each had been added by itself."""
+    folder = folder_with(tmp_path)
+    before = (folder / "review.toml").read_text()
+    stimulus = {"tone_hz": 1000, "generator_vrms": 1.0}
+    sound = [Suggestion(f"{n}.wav", {"file": f"{n}.wav", "stimulus": stimulus}, True, "")
+             for n in range(3)]  # fmt: skip
+    wrong = Suggestion("wrong.wav", {"file": "wrong.wav", "stimulus": {"tone_hz": -1}}, True, "")
+    warned = replace(sound[0], file="warned.wav", warning="named after something else")
+    done = accept(folder, [warned, sound[0], wrong, *sound[1:]])
+    assert done.added == ("0.wav", "1.wav", "2.wav")
+    assert [file for file, _ in done.left_out] == ["warned.wav", "wrong.wav"]
+    apart = (folder / "review.toml").read_text()
+    (folder / "review.toml").write_text(before)
+    for one in sound:
+        assert accept(folder, [one]) == Accepted((one.file,), ())
+    assert (folder / "review.toml").read_text() == apart
+    (folder / "review.toml").write_text(before)
+    assert accept(folder, sound).left_out == ()
+    assert (folder / "review.toml").read_text() == apart
 
 
 def test_an_old_calibration_is_warned_of() -> None:

@@ -6,9 +6,10 @@ import numpy as np
 import polars as pl
 import pytest
 
+from backbench.charts.bounded_values import known_median
 from backbench.charts.drawing import Labels
 from backbench.charts.registry import charts
-from backbench.charts.timeline import Decade, decades, known_median
+from backbench.charts.timeline import Decade, decades
 from backbench.charts.unchecked import specification
 
 

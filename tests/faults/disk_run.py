@@ -57,11 +57,11 @@ def main() -> int:
     ended: list[str] = []
     with tempfile.TemporaryDirectory() as folder:
         runner = Runner(Path(folder), 3)
-        runner.whole()
+        runner.begin()
         for turn, command in enumerate(COMMANDS):
-            work = getattr(runner, f"_{command}")()
-            _, messages = in_fork(work)
-            runner._take(command, messages)
+            if command not in runner.points:
+                _, messages = in_fork(getattr(runner, f"_{command}")())
+                runner._take(command, messages)
             total = runner.points[command].total()
             first = 1 + turn * total // len(COMMANDS) % min(every, total)
             for point in range(first, total, every):

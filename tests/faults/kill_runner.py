@@ -97,7 +97,7 @@ class Runner:
     def run(self, kills: int, report: Callable[[str], None] = lambda _: None) -> Figures:
         """Kill so many times: each command once at a point, then any by chance; every thirtieth
         time, and at the end, carry on without and compare a rebuild."""
-        self.whole()
+        self.begin()
         for command in dict.fromkeys(COMMANDS):
             self.broken_off(command, by_time=False)
         while (before := self.figures.kills.total()) < kills:
@@ -284,18 +284,23 @@ class Runner:
                 later.setdefault(receipt.review, []).append(receipt.manifest)
         return later
 
+    def begin(self) -> None:
+        """All is taken in, backed up and published."""
+        everything = list(self.reviews.values())
+        self._done("ingest all", lambda tell: self._taken_in(everything, tell))
+        self._done("backup all", self._backup())
+        self._done("publish", self._publish())
+
+    def _done(self, command: str, work: Callable[[Told], None]) -> None:
+        """One run that nothing breaks off."""
+        status, messages = in_fork(work)
+        assert status == 0, messages
+        self._take(command, messages)
+
     def whole(self) -> None:
         """The next runs carry on: all is taken in, nothing is left over, a rebuild is equal."""
-        everything = list(self.reviews.values())
-        for command, work in (
-            ("ingest all", lambda tell: self._taken_in(everything, tell)),
-            ("recompute all", lambda tell: self._taken_in(None, tell)),
-            ("backup all", self._backup()),
-            ("publish all", self._publish()),
-        ):
-            status, messages = in_fork(work)
-            assert status == 0, messages
-            self._take(command, messages)
+        self._done("recompute all", lambda tell: self._taken_in(None, tell))
+        self.begin()
         status, messages = in_fork(lambda tell: tell(self._compared()))
         self.figures.rebuilds += 1
         self.figures.half_done += (

@@ -54,11 +54,12 @@ def everything(catalogue: Catalogue) -> dict[str, list[tuple[object, ...]]]:
     return result
 
 
-def test_content_is_equal_from_a_folder_where_a_worker_is_killed_while_it_holds_work(
+def test_content_is_equal_from_an_object_store_where_a_worker_is_killed_while_it_holds_work(
     cluster: Machines, measured: Catalogue, tmp_path: Path
 ) -> None:
     """Table by table."""
-    catalogue, store = with_folder(cluster, tmp_path)
+    url = f"s3://{BUCKET}/originals"
+    catalogue = catalogue_for(tmp_path / "catalogue", cluster.scheduler, url)
     cluster.fill()
     begun = cluster.command(
         "ingest", *(CIRCUITS / case for case in CASES), "-c", catalogue.places.root
@@ -69,24 +70,13 @@ def test_content_is_equal_from_a_folder_where_a_worker_is_killed_while_it_holds_
     assert held
     assert begun.returncode == 0, printed
     assert everything(catalogue) == everything(measured)
-    used = {file for (file,) in _rows(catalogue, "SELECT DISTINCT sha256 FROM analysis_capture")}
-    assert {path.name for path in store.glob("??/*")} == used
     assert not list(catalogue.places.staged.iterdir())
 
 
-def test_content_is_equal_with_originals_on_an_object_store(
+def test_an_original_changed_in_a_folder_fails_its_capture_alone_until_it_is_mended(
     cluster: Machines, measured: Catalogue, tmp_path: Path
 ) -> None:
-    url = f"s3://{BUCKET}/originals"
-    catalogue = catalogue_for(tmp_path / "catalogue", cluster.scheduler, url)
-    code, printed = take_in(cluster, catalogue, *(CIRCUITS / case for case in CASES))
-    assert code == 0, printed
-    assert everything(catalogue) == everything(measured)
-
-
-def test_an_original_changed_on_the_storage_fails_its_capture_alone(
-    cluster: Machines, measured: Catalogue, tmp_path: Path
-) -> None:
+    """Then the review's content is as from this machine, and so it is rebuilt."""
     catalogue, store = with_folder(cluster, tmp_path)
     file, sha256 = "sine_low.flac", _hash_of(measured, "sine_low.flac")
     changed = store / sha256[:2] / sha256
@@ -102,7 +92,11 @@ def test_an_original_changed_on_the_storage_fails_its_capture_alone(
     changed.unlink()
     code, printed = take_in(cluster, catalogue, ONE)
     assert (code, "3 whole (1 measured now, 2 unchanged)" in printed) == (0, True), printed
+    assert {path.name for path in store.glob("??/*")} == _originals(catalogue)
     before = contents_of(catalogue.places.root)
+    assert before["reading"] == _of_one_review(measured, "reading")
+    assert before["curve"] == _of_one_review(measured, "curve")
+    assert before["capture"] == _of_one_review(measured, "capture")
     code, printed = cluster.run("rebuild", "-c", catalogue.places.root)
     assert (code, printed.splitlines()[0]) == (0, "Rebuilt the database from 1 review.")
     assert contents_of(catalogue.places.root) == before
@@ -130,3 +124,12 @@ def _hash_of(catalogue: Catalogue, file: str) -> str:
     sql = f"SELECT sha256 FROM capture WHERE review_key = 'single-ended-stage' AND file = '{file}'"
     ((sha256,),) = _rows(catalogue, sql)
     return sha256
+
+
+def _of_one_review(catalogue: Catalogue, table: str) -> list[tuple[str, ...]]:
+    rows = _rows(catalogue, f"FROM {table} WHERE review_key = 'single-ended-stage'")
+    return sorted(rows, key=repr)
+
+
+def _originals(catalogue: Catalogue) -> set[str]:
+    return {file for (file,) in _rows(catalogue, "SELECT DISTINCT sha256 FROM analysis_capture")}

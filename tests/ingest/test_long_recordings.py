@@ -20,6 +20,7 @@ from backbench.metrics.measurement import measure
 from captures import RATE, STIMULI, job, job_of, volts_of
 
 SECONDS = {"square": 6.0}
+"""Of a recording, where it isn't 12: one in seven parts is to hold the frames of a figure."""
 BESIDE_MAINS = ("tone", "two tones")
 """Stimuli with products at multiples of 50 Hz: with a mains stated, a line that noise makes there
 may be hum under one of them, which widens its interval in one record and not in another."""
@@ -48,7 +49,7 @@ def by_what(analysed: Analysed) -> dict[object, Row]:
 def test_segments_give_the_figures_of_the_whole(
     name: str, ending: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    volts = volts_of(name, SECONDS.get(name, 30.0 if ending == "flac" else 12.0))
+    volts = volts_of(name, SECONDS.get(name, 12.0))
     work = job(tmp_path / f"long.{ending}", name, volts)
     if name in BESIDE_MAINS:
         work = replace(work, mains_hz=None)

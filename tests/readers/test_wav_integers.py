@@ -39,8 +39,8 @@ def test_samples_are_those_of_the_library(
 ) -> None:
     path = written(tmp_path / "a.wav", subtype, tracks, BLOCK_FRAMES + 7, form)
     with_a_chunk_before_the_data(path, 3)
-    with soundfile.SoundFile(path) as opened:
-        assert layout_of(path, opened) is not None
+    with soundfile.SoundFile(path) as opened, path.open("rb") as raw:
+        assert layout_of(raw, opened) is not None
     known, _ = soundfile.read(path, always_2d=True)
     assert np.array_equal(read_recording(path).samples, known)
 
@@ -59,8 +59,8 @@ def test_reading_goes_on_from_where_it_was_set(tmp_path: Path) -> None:
 @pytest.mark.parametrize(("subtype", "form"), [("FLOAT", "WAV"), ("PCM_24", "AIFF")])
 def test_other_files_are_left_to_the_library(tmp_path: Path, subtype: str, form: str) -> None:
     path = written(tmp_path / "a", subtype, 2, 100, form)
-    with soundfile.SoundFile(path) as opened:
-        assert layout_of(path, opened) is None
+    with soundfile.SoundFile(path) as opened, path.open("rb") as raw:
+        assert layout_of(raw, opened) is None
     known, _ = soundfile.read(path, always_2d=True)
     assert np.array_equal(read_recording(path).samples, known)
 
@@ -71,8 +71,8 @@ def test_a_header_whose_samples_stand_elsewhere_is_left_to_the_library(tmp_path:
     whole = path.read_bytes()
     at = whole.index(b"data") + 8
     other.write_bytes(whole[:at] + bytes(len(whole) - at))
-    with soundfile.SoundFile(path) as opened:
-        assert layout_of(other, opened) is None
+    with soundfile.SoundFile(path) as opened, other.open("rb") as raw:
+        assert layout_of(raw, opened) is None
 
 
 def test_a_file_that_is_shortened_while_it_is_open_breaks_off(tmp_path: Path) -> None:

@@ -38,6 +38,13 @@ def test_a_lines_place_comes_back_from_the_bins_beside_its_greatest(
     assert result[0] == pytest.approx(offset, abs=1e-10)
 
 
+@pytest.mark.parametrize("terms", [SEVEN_TERMS, FOUR_TERMS])
+def test_one_line_is_placed_as_many_are(terms: tuple[float, ...]) -> None:
+    made, ratios = window(N, terms), np.linspace(-4, 4, 201)
+    each = [made.offset_of_one(ratio) for ratio in ratios.tolist()]
+    assert each == pytest.approx(made.offset(ratios).tolist(), abs=1e-12)
+
+
 def test_cosines_are_summed_as_defined() -> None:
     angle = 2 * np.pi * np.arange(N) / N
     direct = sum((-1) ** k * a * np.cos(k * angle) for k, a in enumerate(FOUR_TERMS))

@@ -303,26 +303,35 @@ def accept(folder: Path, suggestions: list[Suggestion]) -> Accepted:
     path = folder / MANIFEST_NAME
     text = read_bytes(path, "the review").decode("utf-8-sig")
     before = len(accepted_manifest(text.encode(), MANIFEST_NAME).refused)
-    added: list[str] = []
-    left_out: list[tuple[str, str]] = []
-    for item in suggestions:
-        reason = _not_ready(item)
-        longer = text
-        if reason is None:
-            try:
-                longer = with_tables(text, ["capture"], [item.table], str(path))
-                refused = accepted_manifest(longer.encode(), MANIFEST_NAME).refused
-                reason = "; ".join(one.reason for one in refused[before:]) or None
-            except UserError as error:
-                reason = "; ".join(map(str, error.faults))
-        if reason is None:
-            text = longer
-            added.append(item.file)
-        else:
-            left_out.append((item.file, reason))
+    reasons = {one.file: _not_ready(one) for one in suggestions}
+    ready = [one for one in suggestions if reasons[one.file] is None]
+    longer, refused = _with_entries(text, ready, before, path)
+    for one in ready if refused else ():  # each by itself: which they are, and why
+        longer, reasons[one.file] = _with_entries(text, [one], before, path)
+        text = longer
+    added = tuple(one.file for one in suggestions if reasons[one.file] is None)
     if added:
-        write_text_file(path, text)
-    return Accepted(tuple(added), tuple(left_out))
+        write_text_file(path, longer)
+    return Accepted(added, tuple((file, why) for file, why in reasons.items() if why))
+
+
+def _with_entries(
+    text: str, entries: list[Suggestion], refused_before: int, path: Path
+) -> tuple[str, str | None]:
+    """The manifest with more entries; why it can't take them, None where nothing speaks against it.
+
+    Reading a manifest takes as long as all of it is: entries are added together where they can be.
+    """
+    if not entries:
+        return text, None
+    try:
+        longer = with_tables(text, ["capture"], [one.table for one in entries], str(path))
+        refused = accepted_manifest(longer.encode(), MANIFEST_NAME).refused[refused_before:]
+    except UserError as error:
+        return text, "; ".join(map(str, error.faults))
+    if refused:
+        return text, "; ".join(one.reason for one in refused)
+    return longer, None
 
 
 def _not_ready(item: Suggestion) -> str | None:

@@ -149,11 +149,13 @@ def _linear_axis(values: list[float], start: float, end: float, unit: str) -> Ax
     low, high = (0.0 if 0 <= low < 0.3 * high else low - room), high + room
     every = (90.0 if end - start > 400 else 62.0) if end > start else 58.0
     step = _step((high - low) / max(abs(end - start) / every, 2.6))
-    ticks = _even_ticks(low, high, step)
-    finer = _step(step / 2.5)
-    apart = finer / (high - low) * abs(end - start)
-    if len(ticks) < FEWEST_TICKS and apart >= (LABEL_PX if end > start else UPRIGHT_LABEL_PX):
+    least = LABEL_PX if end > start else UPRIGHT_LABEL_PX
+    ticks, finer = _even_ticks(low, high, step), _step(step / 2.5)
+    per_px = (high - low) / abs(end - start)
+    if len(ticks) < FEWEST_TICKS and finer >= least * per_px:
         ticks = _even_ticks(low, high, finer)
+    elif len(ticks) > 2 and step < 0.8 * least * per_px:
+        ticks = _even_ticks(low, high, _step(least * per_px))
     return Axis(
         low=low,
         high=high,

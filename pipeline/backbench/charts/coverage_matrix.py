@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 
 import altair as alt
@@ -24,6 +25,7 @@ from backbench.charts.page_layout import (
     text_mark,
 )
 from backbench.charts.small_multiples import pixel_encodings
+from backbench.quantities.counts import counted
 
 COLUMNS = ("review_key", "label", "family", "readings", "state")
 MARKS = {
@@ -41,13 +43,23 @@ NARROW_NAME_PX, NARROW_CELL_PX = 20.0, 24.0
 EMPTY_NOTE = "empty: not measured; larger marks: more readings"
 
 
-@chart("coverage", COLUMNS, ("unit_key", "reviewed", "position"))
+def _finding(chart_input: ChartInput) -> str:
+    """How many have every test that applies to them, and what is most often missing."""
+    rows = _rows(chart_input)
+    lacking = _lacking(rows)
+    whole = sum(not count for count in lacking.values())
+    if whole == len(lacking):
+        return f"No measurement is missing of {counted(whole, 'unit')} reviewed"
+    gaps = Counter(str(r["family"]).replace("_", " ") for r in rows if _is_gap(r))
+    family, most = max(gaps.items(), key=lambda gap: gap[1])
+    text = f"{len(lacking) - whole} of {counted(len(lacking), 'unit')} reviewed lack a measurement"
+    return f"{text}; most often missing: {family} ({most})"
+
+
+@chart("coverage", COLUMNS, ("unit_key", "reviewed", "position"), finding=_finding)
 def coverage(chart_input: ChartInput) -> alt.LayerChart:
     """The catalogue's gaps: reviews by families of metrics, an empty cell where nothing is."""
-    rows = [
-        r | {"state": (r["state"] or "").replace("_", " "), "_row": _row_key(r)}
-        for r in chart_input.frame.to_dicts()
-    ]
+    rows = _rows(chart_input)
     families = list(dict.fromkeys(r["family"] for r in sorted(rows, key=_position)))
     lacking = _lacking(rows)
     most = NARROW_REVIEWS if narrow(chart_input) else MOST_REVIEWS
@@ -118,12 +130,22 @@ def _named(rows: Sequence[Row], families: Sequence[str], note: str) -> list[Name
     return [*names, Named(EMPTY_NOTE), Named(numbered), Named(note)]
 
 
+def _rows(chart_input: ChartInput) -> list[Row]:
+    return [
+        r | {"state": (r["state"] or "").replace("_", " "), "_row": _row_key(r)}
+        for r in chart_input.frame.to_dicts()
+    ]
+
+
+def _is_gap(row: Row) -> bool:
+    return row["state"] != NOT_APPLICABLE and (row["state"] in MISSING or not row["readings"])
+
+
 def _lacking(rows: Sequence[Row]) -> dict[tuple[str, str], int]:
     """The number of gaps of each row of the picture."""
     lacking: dict[tuple[str, str], int] = {}
     for row in rows:
-        gap = row["state"] != NOT_APPLICABLE and (row["state"] in MISSING or not row["readings"])
-        lacking[row["_row"]] = lacking.get(row["_row"], 0) + gap
+        lacking[row["_row"]] = lacking.get(row["_row"], 0) + _is_gap(row)
     return lacking
 
 

@@ -13,6 +13,7 @@ import altair as alt
 import polars as pl
 from polars import selectors
 
+from backbench.charts.bounded_values import limited_units
 from backbench.charts.drawing import PAGE, ChartInput, Labels, Size
 from backbench.charts.page_layout import message_chart
 from backbench.charts.unchecked import unchecked
@@ -73,7 +74,8 @@ class Chart:
             return message_chart(chart_input, _missing_subject(chart_input))
         if finding:
             chart_input = replace(chart_input, labels=chart_input.labels.headed(finding))
-        return self.paint(chart_input)
+        labels = chart_input.labels.noted(limited_units(frame))
+        return self.paint(replace(chart_input, labels=labels))
 
     def _check(self, frame: pl.DataFrame, options: Mapping[str, str]) -> dict[str, str]:
         faults = [

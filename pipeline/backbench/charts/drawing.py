@@ -61,6 +61,13 @@ class Labels:
             self._columns.values(), title, self.note, question=self.question, missing=self.missing
         )
 
+    def noted(self, note: str) -> Labels:
+        """The same with another condition after those that stand."""
+        return Labels(
+            self._columns.values(), self.title, "; ".join(filter(None, (self.note, note))),
+            question=self.question, missing=self.missing,
+        )  # fmt: skip
+
     def title_of(self, name: str) -> str:
         """The column's title; its name in words where the header gives none."""
         column = self._columns.get(name)

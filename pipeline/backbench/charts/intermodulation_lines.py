@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import itertools
+from collections.abc import Mapping, Sequence
+from typing import Any
 
 import altair as alt
 
@@ -29,6 +31,9 @@ AXIS = Option("frequency", ("log", "linear"), "axis of frequency")
 TONE = "tone"
 TONE_COLOUR = theme.GREY
 MOST_NAMED = 9
+SHAPES = ("circle", "diamond", "square", "triangle-up")
+"""Heads of the outputs, in their order."""
+APART_PX = 7.0
 
 
 def _finding(chart_input: ChartInput) -> str:
@@ -53,14 +58,13 @@ def _finding(chart_input: ChartInput) -> str:
 def products(chart_input: ChartInput) -> alt.LayerChart:
     """Two tones or many, and their products: each a stem, the strongest products named.
 
-    Rows of kind "tone" are what was played; rows of any other kind are products.
-    One output is drawn: the first, which the picture names.
+    Rows of kind "tone" are what was played; rows of any other kind are products. Outputs stand
+    beside each other at each frequency, told apart by the shapes of their heads.
     """
     rows = chart_input.rows_of_unit(_drawable)
     if not rows:
         return message_chart(chart_input, "This unit has no two-tone or multitone levels yet.")
     outputs = sorted({r["output"] or "" for r in rows})
-    rows = [r for r in rows if (r["output"] or "") == outputs[0]]
     area = curve_area(chart_input, right=214)
     x_axis = _frequencies(chart_input, rows, area.width)
     levels = [r["level_db"] for r in rows]
@@ -68,13 +72,22 @@ def products(chart_input: ChartInput) -> alt.LayerChart:
     y_axis = axis([*levels, min(levels) - 8, max(levels) + 6], area.height, 0.0, unit)
     y_axis = y_axis.with_vertical_axis(chart_input.labels.title_of("level_db"), -area.paper_left)
     floor = y_axis.low
-    rows = [r | {"_floor": floor, "value_text": _value_text(r, unit)} for r in rows]
+    rows = [
+        r | {"_floor": floor, "value_text": _value_text(r, unit), "_x": _beside(r, outputs, x_axis)}
+        for r in rows
+    ]
     tones = [r for r in rows if r["kind"] == TONE]
     made = [r for r in rows if r["kind"] != TONE]
-    area, caption = _caption(rows[0], outputs[0], bool(tones), area)
+    area, caption = _caption(rows[0]["label"], outputs, bool(tones), area)
+    stems = [
+        stem
+        for some, colour in ((tones, TONE_COLOUR), (made, theme.INK))
+        for output, shape in zip(outputs, itertools.cycle(SHAPES), strict=False)
+        for stem in _stems([r for r in some if (r["output"] or "") == output], x_axis, y_axis,
+                           {"color": colour, "shape": shape})
+    ]  # fmt: skip
     layers = [
-        *_stems(tones, x_axis, y_axis, TONE_COLOUR),
-        *_stems(made, x_axis, y_axis, theme.INK),
+        *stems,
         *name_labels(_names(rows, made, x_axis, y_axis), x_axis, y_axis),
         *caption,
     ]
@@ -101,10 +114,19 @@ def _value_text(row: Row, unit: str) -> str:
     return f"{name}{at}: {value_text(row, 'level_db', 'low_db', 'high_db', unit)}"
 
 
-def _stems(rows: Sequence[Row], x_axis: Axis, y_axis: Axis, colour: str) -> list[alt.Chart]:
+def _beside(row: Row, outputs: Sequence[str], x_axis: Axis) -> float:
+    """The frequency, or near it so that the stems of several outputs don't hide each other."""
+    step = outputs.index(row["output"] or "") - (len(outputs) - 1) / 2
+    return x_axis.at(x_axis.px(row["frequency_hz"]) + APART_PX * step)
+
+
+def _stems(
+    rows: Sequence[Row], x_axis: Axis, y_axis: Axis, look: Mapping[str, Any]
+) -> list[alt.Chart]:
     if not rows:
         return []
-    x, y = x_axis.x("frequency_hz"), y_axis.y("level_db")
+    colour, shape = look["color"], look["shape"]
+    x, y = x_axis.x("_x"), y_axis.y("level_db")
     known = [r for r in rows if not r.get("bound")]
     drawn = []
     if known:
@@ -128,6 +150,7 @@ def _stems(rows: Sequence[Row], x_axis: Axis, y_axis: Axis, colour: str) -> list
                 filled=True,
                 opacity=1,
                 size=70,
+                shape=shape,
                 fill=theme.PAPER if bound else colour,
                 stroke=colour,
                 strokeWidth=1.6,
@@ -138,10 +161,13 @@ def _stems(rows: Sequence[Row], x_axis: Axis, y_axis: Axis, colour: str) -> list
 
 def _names(rows: Sequence[Row], made: Sequence[Row], x_axis: Axis, y_axis: Axis) -> list[Row]:
     """The strongest products, named above or beside their heads where nothing is hidden."""
-    heads = [(x_axis.px(r["frequency_hz"]), y_axis.px(r["level_db"])) for r in rows]
+    heads = [(x_axis.px(r["_x"]), y_axis.px(r["level_db"])) for r in rows]
     taken: list[tuple[float, float, float]] = []
     names: list[Row] = []
-    for row in sorted(made, key=lambda r: -r["level_db"])[:MOST_NAMED]:
+    strongest: dict[float, Row] = {}
+    for row in sorted(made, key=lambda r: -r["level_db"]):
+        strongest.setdefault(row["frequency_hz"], row)
+    for row in [*strongest.values()][:MOST_NAMED]:
         text = row.get("name") or quantity(row["frequency_hz"], "Hz", 4)
         width = text_width(text, theme.SMALL_PX)
         x, y = x_axis.px(row["frequency_hz"]), y_axis.px(row["level_db"])
@@ -158,26 +184,22 @@ def _names(rows: Sequence[Row], made: Sequence[Row], x_axis: Axis, y_axis: Axis)
 
 
 def _caption(
-    row: Row, output: str, tones: bool, area: PlotArea
+    label: str, outputs: Sequence[str], tones: bool, area: PlotArea
 ) -> tuple[PlotArea, list[alt.Chart]]:
     """What is drawn, at the right of the plot or beneath it on a phone."""
+    marks: list[tuple[str, dict[str, Any]]] = [
+        (f"products, {output}" if output else "products", {"color": theme.INK, "shape": shape})
+        for output, shape in zip(outputs, itertools.cycle(SHAPES), strict=False)
+    ]
+    marks += [("tones played", {"color": TONE_COLOUR, "shape": SHAPES[0]})] * tones
     if area.narrow:
-        names = [Named(", ".join(filter(None, (row["label"], output))), bold=True)]
-        looks = [("tones played", TONE_COLOUR)] * tones + [("products", theme.INK)]
-        names += [Named(text, "point", {"color": colour}) for text, colour in looks]
-        return beneath(area, names)
-    label = unit_name(row["label"], area.right - 30, theme.TEXT_PX + 1, bold=True)
-    drawn = [text_mark(label, area.width + 16, 14, theme.TEXT_PX + 1, bold=True)]
-    lines = [(output, theme.INK)] if output else []
-    lines += [("tones played", theme.SOFT_INK)] if tones else []
-    lines += [("products", theme.INK)]
-    for k, (text, colour) in enumerate(lines):
+        return beneath(area, [Named(label, bold=True), *(Named(t, "point", m) for t, m in marks)])
+    name = unit_name(label, area.right - 30, theme.TEXT_PX + 1, bold=True)
+    drawn = [text_mark(name, area.width + 16, 14, theme.TEXT_PX + 1, bold=True)]
+    for k, (text, look) in enumerate(marks):
         y = 38 + 22 * k
-        if text != output:
-            dot = layer([{"frequency_hz": 0}]).mark_point(
-                filled=True, opacity=1, size=70, color=TONE_COLOUR if "played" in text else colour
-            )
-            drawn.append(dot.encode(x=x_at(area.width + 22), y=y_at(y - 5), tooltip=no_tooltip()))
-        indent = 16 if text == output else 34
-        drawn.append(text_mark(text, area.width + indent, y, theme.SMALL_PX, colour=colour))
+        dot = layer([{"frequency_hz": 0}]).mark_point(filled=True, opacity=1, size=70, **look)
+        drawn.append(dot.encode(x=x_at(area.width + 22), y=y_at(y - 5), tooltip=no_tooltip()))
+        colour = theme.SOFT_INK if look["color"] == TONE_COLOUR else theme.INK
+        drawn.append(text_mark(text, area.width + 34, y, theme.SMALL_PX, colour=colour))
     return area, drawn

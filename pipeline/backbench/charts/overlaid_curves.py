@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import altair as alt
 import numpy as np
@@ -21,10 +21,10 @@ from backbench.charts.names_beneath import beneath
 from backbench.charts.overlaid_names import (
     UNNAMED,
     curve_looks,
+    difference_look,
     named_piece,
     names_beside,
     names_of_curves,
-    own_look,
 )
 from backbench.charts.page_layout import (
     NARROW_PLOT_PX,
@@ -37,16 +37,19 @@ from backbench.charts.page_layout import (
 )
 from backbench.charts.small_multiples import pixel_encodings, scale_lines, straight_lines
 from backbench.quantities.sentences import listed, lowered
+from backbench.quantities.units import symbol
 from backbench.quantities.writing import COVERAGE, axis_labels, measured, quantity
 
 COLUMNS = ("unit_key", "label", "series", "output", "x", "y")
 SCALE = Option("scale", ("linear", "log"), "of the values; differences are in dB where log")
-ACROSS = Option("across", ("frequency", "power"), "what the curves run over")
+ACROSS = Option("across", ("frequency", "power", "time"), "what the curves run over")
 MOST_SERIES = 4
 NAMES_PX = 222.0
 GAP_PX, NARROW_GAP_PX = 56.0, 70.0
 NARROW_PAIR_PX = 296.0
-UPPER_SHARE = 0.68
+UPPER_SHARE, NARROW_UPPER_SHARE = 0.68, 0.55
+LONGEST_UNIT = 3
+"""Signs of a unit that stands at each number of an axis; a longer one stands in its title alone."""
 LEAST_REACH_DB = 0.1
 """Differences in dB are drawn on a scale of at least this much to either side."""
 Curve = tuple[np.ndarray, np.ndarray, np.ndarray]
@@ -132,7 +135,7 @@ def _finding(chart_input: ChartInput) -> str:
     whose = names[0] if len(names) == 1 else listed(names[:MOST_SERIES])
     differences = drawn.differences()
     if not differences:
-        return f"{whose}: {title}"
+        return f"{whose}: {title} {_ends(drawn, chart_input)}"
     most = max(((output, k, part) for output, part in differences.items()
                 for k in range(len(part[0]))), key=lambda p: _beyond(p[2], p[1]))  # fmt: skip
     output, k, (x, change, _) = most
@@ -147,6 +150,18 @@ def _finding(chart_input: ChartInput) -> str:
     if not within and drawn.pair:
         return f"{text} ({drawn.pair[1]} minus {drawn.pair[0]})"
     return f"{text} ({output})"
+
+
+def _ends(drawn: Overlay, chart_input: ChartInput) -> str:
+    """The least and the greatest value of all curves, and where: what one series alone shows."""
+    labels = chart_input.labels
+    points = [(float(y), float(x)) for own in drawn.curves.values() for curve in own.values()
+              for x, y in zip(curve[0], curve[1], strict=True)]  # fmt: skip
+    least, most = (
+        f"{quantity(y, labels.unit_of('y'))} at {quantity(x, labels.unit_of('x'))}"
+        for y, x in (min(points), max(points))
+    )
+    return f"from {least} to {most}"
 
 
 def _beyond(part: Curve, k: int) -> float:
@@ -168,7 +183,8 @@ def overlaid(chart_input: ChartInput) -> alt.LayerChart:
         return message_chart(chart_input, "There are no curves to lay over each other yet.")
     pair = bool(drawn.differences())
     area = curve_area(chart_input, NAMES_PX, NARROW_PAIR_PX if pair else NARROW_PLOT_PX)
-    upper = area.height * UPPER_SHARE if pair else area.height
+    share = NARROW_UPPER_SHARE if area.narrow else UPPER_SHARE
+    upper = area.height * share if pair else area.height
     x_axis = _x_axis(chart_input, drawn, area.width)
     levels = [float(v) for part in drawn.curves.values() for _, y, _ in part.values() for v in y]
     y_axis = axis(levels, upper, 0.0, chart_input.labels.unit_of("y"), log=drawn.log)
@@ -199,7 +215,8 @@ def _x_axis(chart_input: ChartInput, drawn: Overlay, width: float) -> Axis:
     values = [float(v) for part in drawn.curves.values() for x, _, _ in part.values() for v in x]
     if chart_input.options["across"] == "frequency":
         return frequency_axis(values, 0.0, width)
-    return axis(values, 0.0, width, chart_input.labels.unit_of("x"), log=True)
+    in_ratios = chart_input.options["across"] == "power"
+    return axis(values, 0.0, width, chart_input.labels.unit_of("x"), log=in_ratios)
 
 
 def ground(
@@ -207,9 +224,11 @@ def ground(
 ) -> list[alt.Chart]:
     upright = [{"px": x_axis.px(t), "px2": x_axis.px(t), "py": top, "py2": bottom}
                for t in x_axis.ticks]  # fmt: skip
+    long = len(symbol(y_axis.unit)) > LONGEST_UNIT
+    numbered = replace(y_axis, unit="") if long else y_axis
     return [
         *straight_lines(upright, area.width, area.height),
-        *scale_lines(y_axis, 0.0, area.width, area.width, area.height),
+        *scale_lines(numbered, 0.0, area.width, area.width, area.height),
     ]
 
 
@@ -224,6 +243,9 @@ def _curves(drawn: Overlay, x_axis: Axis, y_axis: Axis, area: PlotArea) -> list[
     for (series, output), look in curve_looks(drawn.outputs).items():
         names = {SAYER: f"{series}, {output}", GROUP: series}
         curve = drawn.curves[series][output]
+        if len(curve[0]) == 1:
+            layers.append(_single(curve, x_axis, y_axis, area, colour=look.colour, names=names))
+            continue
         layers.append(
             curve_line(curve, x_axis, y_axis, area, colour=look.colour, dash=look.dash,
                        names=names)
@@ -244,6 +266,19 @@ def curve_line(
     mark = layer(rows).mark_line(strokeWidth=2.2, clip=True)
     drawn: alt.Chart = mark.encode(x=x, y=y, color=coloured(colour), strokeDash=dashed(dash),
                                    tooltip=no_tooltip())  # fmt: skip
+    return drawn
+
+
+def _single(
+    curve: Curve, x_axis: Axis, y_axis: Axis, area: PlotArea, colour: str, names: Mapping[str, str]
+) -> alt.Chart:
+    """A curve of one place, which no line shows, as a dot."""
+    x, y, _, _ = pixel_encodings(area.width, area.height)
+    a, b, u = (float(part[0]) for part in curve)
+    row = {"px": x_axis.px(a), "py": y_axis.px(y_axis.clamped(b)), "label": names[SAYER],
+           SAYS: _said(a, b, u, x_axis, y_axis), GROUP: names[GROUP]}  # fmt: skip
+    mark = layer([row]).mark_point(filled=True, opacity=1, size=60)
+    drawn: alt.Chart = mark.encode(x=x, y=y, color=coloured(colour), tooltip=[f"{SAYS}:N"])
     return drawn
 
 
@@ -284,7 +319,7 @@ def _beneath(
     for k, (output, part) in enumerate(parts.items()):
         layers += _band(part, x_axis, y_axis, area)
         names = {SAYER: f"difference, {output}"}
-        look = own_look(k)
+        look = difference_look(k)
         layers.append(
             curve_line(part, x_axis, y_axis, area, colour=look.colour, dash=look.dash, names=names)
         )
@@ -322,4 +357,4 @@ def _output_names(
     ends = [y_axis.px(y_axis.clamped(float(d[-1]))) for _, d, _ in parts.values()]
     placed = spread(ends, 19.0, top + 6, area.height - 6)
     return [mark for k, (output, y) in enumerate(zip(parts, placed, strict=True))
-            for mark in named_piece(output, y, area, own_look(k))]  # fmt: skip
+            for mark in named_piece(output, y, area, difference_look(k))]  # fmt: skip

@@ -44,6 +44,11 @@ def own_look(position: int) -> CurveLook:
     return CurveLook(shade, DASHES[position % len(DASHES)])
 
 
+def difference_look(position: int) -> CurveLook:
+    """Differences of outputs, in the dashes that the outputs have in the curves above."""
+    return CurveLook(theme.DARK_GREY, DASHES[position % len(DASHES)])
+
+
 def curve_looks(outputs: Mapping[str, Sequence[str]]) -> dict[tuple[str, str], CurveLook]:
     """A look for each series and output, no two alike.
 
@@ -69,7 +74,7 @@ def names_of_curves(
     for (series, output), look in looks.items():
         yield named_line(_whole_name(series, output), **look.of_rule)
     for k, output in enumerate(differences):
-        yield named_line(_whole_name("difference", output), **own_look(k).of_rule)
+        yield named_line(_whole_name("difference", output), **difference_look(k).of_rule)
 
 
 def _whole_name(series: str, output: str) -> str:

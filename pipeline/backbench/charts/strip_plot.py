@@ -10,6 +10,7 @@ import altair as alt
 
 from backbench.charts import theme
 from backbench.charts.axis import Axis, axis, ranges_widely
+from backbench.charts.bounded_values import known_median, median_text
 from backbench.charts.chart_text import text_width, unit_name
 from backbench.charts.declaration import Option, chart
 from backbench.charts.drawing import ChartInput
@@ -40,7 +41,6 @@ from backbench.charts.page_layout import (
 )
 from backbench.quantities.counts import counted
 from backbench.quantities.sentences import listed, lowered
-from backbench.quantities.writing import MOST_DIGITS, quantity
 
 COLUMNS = ("unit_key", "label", "technology", "value", "low", "high")
 OPTIONAL = ("bound", "status", "session_default")
@@ -99,17 +99,18 @@ def _finding(chart_input: ChartInput) -> str:
     if len(peers) < FEWEST_FOR_MEDIAN:
         return text
     kind = f"other {own['technology']} unit"
-    middle = quantity(median(row["value"] for row in peers), unit, MOST_DIGITS)
-    return f"{text}; median of {counted(len(peers), kind)} {middle}"
+    middle = median_text(peers, unit)
+    return f"{text}; median of {counted(len(peers), kind)} {middle}" if middle else text
 
 
 def _medians_finding(chart_input: ChartInput, rows: Sequence[Row]) -> str:
     unit, title = chart_input.labels.unit_of("value"), chart_input.labels.title_of("value")
     known: list[str] = []
     for group in theme.in_order(row["technology"] for row in rows):
-        values = [row["value"] for row in rows if row["technology"] == group]
-        if len(values) >= FEWEST_FOR_MEDIAN:
-            known.append(f"{group} {quantity(median(values), unit, MOST_DIGITS)}")
+        members = [row for row in rows if row["technology"] == group]
+        middle = median_text(members, unit)
+        if len(members) >= FEWEST_FOR_MEDIAN and middle:
+            known.append(f"{group} {middle}")
     return f"{title}: median of {listed(known)}" if known else ""
 
 
@@ -213,12 +214,13 @@ def _medians(rows: Sequence[Row], x_axis: Axis, y_axis: Axis, step: float) -> li
     half = min(step * 0.42, 30.0)
     for group in theme.in_order(row["technology"] for row in rows):
         members = [row for row in rows if row["technology"] == group]
-        if len(members) < FEWEST_FOR_MEDIAN:
+        known = known_median(members)
+        if len(members) < FEWEST_FOR_MEDIAN or known is None:
             continue
         middle = median(row["_middle"] if "_middle" in row else row["_y"] for row in members)
         ticks.append(
             {
-                "value": median(row["value"] for row in members),
+                "value": known,
                 "_y": middle - half,
                 "_y2": middle + half,
                 "technology": group,

@@ -11,6 +11,7 @@ import altair as alt
 
 from backbench.charts import theme
 from backbench.charts.axis import Axis, axis, ranges_widely
+from backbench.charts.bounded_values import known_median
 from backbench.charts.chart_text import text_width, unit_name, wrapped
 from backbench.charts.constant_encodings import no_tooltip
 from backbench.charts.declaration import Option, chart
@@ -72,14 +73,6 @@ def decades(rows: Sequence[Row]) -> list[Decade]:
         if len(some) >= FEWEST_IN_DECADE and middle is not None:
             found.append(Decade(start, len(some), middle))
     return found
-
-
-def known_median(rows: Sequence[Row]) -> float | None:
-    """The median whatever the true values of the bounds are; None where it depends on them."""
-    ends: dict[str, float] = {"upper": -math.inf, "lower": math.inf}
-    values = [float(row["value"]) for row in rows]
-    furthest = [ends.get(row["bound"] or "", v) for row, v in zip(rows, values, strict=True)]
-    return median(values) if median(values) == median(furthest) else None
 
 
 def _finding(chart_input: ChartInput) -> str:

@@ -134,9 +134,10 @@ def _list_in(content: dict[str, Any], header: Sequence[str]) -> list[Any]:
 
 def _set_off(text: str, blocks: Sequence[str]) -> str:
     """The text with blank lines about the added blocks."""
-    before, separator, after = text.rpartition("\n".join(blocks))
-    if not separator:
+    joined = next((j for b in ("\n", "\n\n") if (j := b.join(blocks)) in text), None)
+    if joined is None:
         return text
+    before, _, after = text.rpartition(joined)
     parts = [before.strip("\n"), *blocks, after.strip("\n")]
     return "\n\n".join(part for part in parts if part.strip()) + "\n"
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Collection, Iterator
 
+import numpy as np
+
 from backbench.documents.settings import InForce
 from backbench.documents.stimuli import Stimulus
 from backbench.ingest.analysis_plan import Source
@@ -68,9 +70,14 @@ def _tracks(
     volts = calibration.volts
     return {
         n: Track(
-            samples[:, n - 1] * volts[n], opened.rate_hz, volts[n], calibration.relative,
+            calibrated(samples[:, n - 1], volts[n]), opened.rate_hz, volts[n], calibration.relative,
             opened.bits, remark,
         )
         for n in range(1, opened.tracks + 1)
         if n in volts
     }  # fmt: skip
+
+
+def calibrated(samples: Array, full_scale_v: float) -> Array:
+    """Samples re full scale in V; in their own place where they lie in one piece of memory."""
+    return np.multiply(samples, full_scale_v, out=samples if samples.flags.c_contiguous else None)

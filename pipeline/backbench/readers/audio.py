@@ -55,8 +55,8 @@ def open_audio(path: Path, name: str) -> Iterator[OpenRecording]:
             _refuse_header(file, name)
             _refuse_unfolding(file, path.stat().st_size, name)
             bits, rate_hz = BITS[file.subtype], float(file.samplerate)
-            layout = None if remark else layout_of(path, file)
             with path.open("rb", buffering=0) as raw:
+                layout = None if remark else layout_of(raw, file)
                 read = (
                     partial(_read, file, name)
                     if layout is None

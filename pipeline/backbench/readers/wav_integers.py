@@ -8,11 +8,11 @@ which kind: here they are only unfolded, to the same digits.
 from __future__ import annotations
 
 import struct
-from pathlib import Path
 from typing import BinaryIO, NamedTuple
 
 import numpy as np
 import soundfile
+from numpy.typing import NDArray
 
 from backbench.signal.track import Array
 
@@ -47,12 +47,12 @@ class SamplePlaces(NamedTuple):
         return self.width * self.tracks
 
 
-def layout_of(path: Path, opened: soundfile.SoundFile) -> SamplePlaces | None:
+def layout_of(raw: BinaryIO, opened: soundfile.SoundFile) -> SamplePlaces | None:
     """Where the integer samples of a WAV file stand; None where the library is to read them.
 
     Parameters
     ----------
-    path : Path
+    raw : binary file
         The file.
     opened : SoundFile
         The same, as the library has opened it, at its first frame, where it is left.
@@ -65,12 +65,12 @@ def layout_of(path: Path, opened: soundfile.SoundFile) -> SamplePlaces | None:
     width = WIDTHS.get(opened.subtype)
     if width is None or opened.format not in ("WAV", "WAVEX") or opened.frames <= 0:
         return None
-    with path.open("rb") as raw:
-        place = _data_in(raw.read(HEAD_BYTES))
-        if place is None:
-            return None
-        layout = SamplePlaces(place, width, opened.channels)
-        return layout if _is_the_same(layout, raw, opened) else None
+    raw.seek(0)
+    place = _data_in(raw.read(HEAD_BYTES))
+    if place is None:
+        return None
+    layout = SamplePlaces(place, width, opened.channels)
+    return layout if _is_the_same(layout, raw, opened) else None
 
 
 def _data_in(head: bytes) -> int | None:
@@ -117,25 +117,32 @@ def read_frames(layout: SamplePlaces, raw: BinaryIO, first: int, frames: int) ->
     """
     samples = np.empty((layout.tracks, frames))
     raw.seek(layout.place + first * layout.frame)
+    most = min(BLOCK_FRAMES, frames)
+    # A sample of three bytes is read as four, with the byte before it.
+    held, whole = np.empty(1 + most * layout.frame, np.uint8), np.empty(most, np.int32)
     for done in range(0, frames, BLOCK_FRAMES):
         block = samples[:, done : done + BLOCK_FRAMES]
-        # A sample of three bytes is read as four, with the byte before it.
-        held = bytearray(1 + block.shape[1] * layout.frame)
-        got = raw.readinto(memoryview(held)[1:])  # type: ignore[attr-defined]
-        whole = got // layout.frame
-        _unfold(layout, held, block[:, :whole])
-        if whole < block.shape[1]:
-            return samples[:, : done + whole].T
+        wanted = held.data[1 : 1 + block.shape[1] * layout.frame]
+        got = raw.readinto(wanted) // layout.frame  # type: ignore[attr-defined]
+        _unfold(layout, held, whole[:got], block[:, :got])
+        if got < block.shape[1]:
+            return samples[:, : done + got].T
     return samples.T
 
 
-def _unfold(layout: SamplePlaces, held: bytearray, samples: Array) -> None:
-    """Samples of a block, a row for each track, from the bytes after the first."""
+def _unfold(
+    layout: SamplePlaces, held: NDArray[np.uint8], whole: NDArray[np.int32], samples: Array
+) -> None:
+    """Samples of a block, a row for each track, from the bytes after the first.
+
+    whole: room for the integers of one track.
+    """
     kind = "<i2" if layout.width == 2 else "<i4"
     before = 0 if layout.width == 3 else 1
     full_scale = 2.0**15 if layout.width == 2 else 2.0**31
     for track, row in enumerate(samples):
         first = before + track * layout.width
-        whole = np.ndarray((len(row),), kind, held, first, (layout.frame,))
-        own = whole & -256 if layout.width == 3 else whole
+        own = np.ndarray((len(row),), kind, held, first, (layout.frame,))
+        if layout.width == 3:
+            own = np.bitwise_and(own, -256, out=whole)
         np.multiply(own, 1 / full_scale, out=row)

@@ -118,6 +118,9 @@ def notch_power(share: Array, q: float) -> Array:
     -----
     |H|^2 = (1 - x^2)^2 / ((1 - x^2)^2 + (x / q)^2): the analogue filter, -3 dB at a width of 1 / q.
     """
-    away: Array = (1 - share**2) ** 2
-    factor: Array = away / (away + (share / q) ** 2)
-    return factor
+    square = share * share
+    away: Array = 1 - square
+    away *= away
+    square *= 1 / q**2
+    square += away
+    return np.divide(away, square, out=square)

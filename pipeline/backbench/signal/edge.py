@@ -180,7 +180,8 @@ class Edge:
     @cached_property
     def after(self) -> tuple[Array, Array]:
         """Instants from the first at 90 % to near the state's end, and deviation from the top."""
-        chosen = (self.t >= self.crossing(0.9)) & (self.t <= self.until_s)
+        first = self.t.searchsorted(self.crossing(0.9))
+        chosen = slice(first, self.t.searchsorted(self.until_s, "right"))
         return self.t[chosen], self.v[chosen] - self.high
 
     def duration_within(self, level: float) -> float:
@@ -217,10 +218,11 @@ class Edge:
     @cached_property
     def preshoot(self) -> float:
         """Greatest excursion away from the step before it, of the amplitude; >= 0."""
-        chosen = (self.t > -0.5 * self.half_s) & (self.t < self.crossing(0.1))
-        if not chosen.any():
+        first = self.t.searchsorted(-0.5 * self.half_s, "right")
+        before = self.v[first : self.t.searchsorted(self.crossing(0.1))]
+        if not len(before):
             return 0.0
-        return max(self.low - float(self.v[chosen].min()), 0.0) / self.amplitude
+        return max(self.low - float(before.min()), 0.0) / self.amplitude
 
     def settling(self, band: float = SETTLED) -> float:
         """From half-way to the last entry into the band about the top.
@@ -260,10 +262,7 @@ class Edge:
         n = self.smoothing
         if n == 1 or len(t) <= n:
             return t, deviation
-        sums = np.cumsum(np.stack([t, deviation]), axis=1)
-        sums = np.concatenate([np.zeros((2, 1)), sums], axis=1)
-        means = (sums[:, n:] - sums[:, :-n]) / n
-        return means[0], means[1]
+        return _means_of_neighbours(t, n), _means_of_neighbours(deviation, n)
 
     @cached_property
     def _smoothed_size(self) -> Array:
@@ -293,3 +292,10 @@ class Edge:
                 break
             extremes.append(Extreme(float(t[peak]), float(deviation[peak])))
         return extremes
+
+
+def _means_of_neighbours(values: Array, n: int) -> Array:
+    """Means of each n values in a row, shape (len(values) - n + 1,)."""
+    sums = np.zeros(len(values) + 1)
+    np.cumsum(values, out=sums[1:])
+    return np.asarray((sums[n:] - sums[:-n]) / n)

@@ -100,13 +100,14 @@ def _crossings(time: Array, volts: Array, levels: tuple[float, float]) -> list[t
     """Instants at which the wave passes its middle between two states, and whether upwards."""
     low, high = levels
     middle, reach = (low + high) / 2, CLEARLY * (high - low)
-    state = np.where(volts > middle + reach, 1, np.where(volts < middle - reach, -1, 0))
-    known = np.flatnonzero(state)
-    changes = np.flatnonzero(np.diff(state[known]) != 0)
+    is_high = volts > middle + reach
+    known = np.flatnonzero(is_high | (volts < middle - reach))
+    states = is_high[known]
+    changes = np.flatnonzero(states[1:] != states[:-1])
     crossings = []
     for change in changes:
         first, last = int(known[change]), int(known[change + 1])
-        rising = bool(state[last] > 0)
+        rising = bool(is_high[last])
         beyond = volts[first : last + 1] > middle if rising else volts[first : last + 1] < middle
         after = first + int(np.argmax(beyond))
         step = volts[after] - volts[after - 1]

@@ -166,8 +166,8 @@ def _sought(
         raise Refusal("too short: no noise can be told apart between the tones")
     noise = background(own_spectrum.power, clear, count)
     refuse_cut_band(own_spectrum, sample_step(track))
-    refuse_flat_tops(track, math.sqrt(float(noise.sum())))
     tones = ToneSet(own_spectrum, positions, noise, mains_hz, sample_step(track))
+    refuse_flat_tops(track, math.sqrt(tones.all_noise))
     _check_tones(tones, stated_hz)
     return tones
 

@@ -28,8 +28,6 @@ COARSE_RATE_HZ = 40_000.0
 SPARE = 2.2
 """Times the highest line, below which that rate isn't taken."""
 
-MOST_ADDED = 6
-"""Neighbours up to which adding them one after the other is the quickest way to their mean."""
 TURN = 2 * math.pi
 MOST_STRETCHED = 3
 """Times the root of a block's length that a stretch may have, so that it divides the block."""
@@ -255,17 +253,24 @@ class _Waves(NamedTuple):
     def parted(self, blocks: Array) -> Array:
         """Blocks of samples as (blocks, stretches, samples), filled up with 0."""
         short = self.near.shape[1] * len(self.far) - blocks.shape[1]
-        filled = np.pad(blocks, ((0, 0), (0, short))) if short else blocks
+        filled = blocks
+        if short:
+            filled = np.zeros((len(blocks), blocks.shape[1] + short))
+            filled[:, : blocks.shape[1]] = blocks
         return filled.reshape(len(blocks), len(self.far), -1)
 
     def products(self, given: Array) -> Array:
         """Sums of each block's samples times 1, the cosines and the sines, a row for each."""
         lines = self.far.shape[1]
-        seen = (given.reshape(-1, given.shape[2]) @ self.near.T).reshape(*given.shape[:2], -1)
-        turned = seen[..., 1 : 1 + lines] + 1j * seen[..., 1 + lines :]
-        turned = (turned * self.far).sum(axis=1)
-        steady = seen[..., 0].sum(axis=1)
-        return np.concatenate([steady[:, None], turned.real, turned.imag], axis=1)
+        blocks, stretches, samples = given.shape
+        seen = given.reshape(-1, samples) @ np.ascontiguousarray(self.near.T)
+        seen = np.ascontiguousarray(seen.T).reshape(-1, blocks, stretches)
+        turned = np.empty((lines, blocks, stretches), dtype=np.complex128)
+        turned.real, turned.imag = seen[1 : 1 + lines], seen[1 + lines :]
+        turned *= self.far.T[:, None, :]
+        sums = np.add.reduce(turned, axis=2)
+        steady = np.add.reduce(seen[:1], axis=2)
+        return np.concatenate([steady, sums.real, sums.imag]).T
 
     def taken_off(self, given: Array, parts: Array) -> Array:
         """The samples without the lines, a row for each block.
@@ -301,12 +306,12 @@ def means_of(volts: Array, few: int) -> Array:
     """
     if few == 1:
         return volts.copy()
-    each = volts[: len(volts) // few * few]
-    if few > MOST_ADDED:
-        return np.asarray(each.reshape(-1, few) @ np.full(few, 1 / few))
-    sums: Array = each[::few] + each[1::few]
-    for n in range(2, few):
-        sums += each[n::few]
+    sums, left = volts[: len(volts) // few * few], few
+    # Of two neighbours adding them is the quickest way to their mean, of more a product.
+    while left % 2 == 0:
+        sums, left = sums[::2] + sums[1::2], left // 2
+    if left > 1:
+        sums = sums.reshape(-1, left) @ np.ones(left)
     sums *= 1 / few
     return sums
 

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from backbench.errors import Refusal
 from backbench.quantities.writing import in_text
@@ -15,6 +16,7 @@ from backbench.signal.power import MeanSquare, noise_sum
 from backbench.signal.spectrum import peak_positions, read_lines
 from backbench.signal.tone import BAND_HZ, EDGE, PASS_BAND
 from backbench.signal.tone_set import ToneSet
+from backbench.signal.track import Array
 
 STANDING = 7.0
 """A greatest bin stands out above ln(bins) plus this, times the noise: noise alone gets there
@@ -177,27 +179,58 @@ def greatest_product(tones: ToneSet) -> Product:
     """
     spectrum = tones.spectrum
     band = spectrum.slice_of(*BAND_HZ)
-    power = np.where(tones.removed[band], 0.0, spectrum.power[band])
-    # Bins next to a tone's lobe rise with its foot: only a peak among its neighbours is a line.
-    own = spectrum.power
-    last = min(band.stop, len(own) - 1)
-    here = own[band.start : last]
-    above, below = own[band.start + 1 : last + 1], own[band.start - 1 : last - 1]
-    power = power[: last - band.start]
-    peaks = (here >= below) & (here >= above)
-    # A line between two bins shows less in either than one of its strength upon a bin.
-    peak_power = np.where(peaks, power, 0.0)
-    candidates = np.flatnonzero(peak_power >= BETWEEN_BINS * peak_power.max())
-    candidates = candidates[np.argsort(-peak_power[candidates])][:MOST_CANDIDATES]
-    peaks_at = band.start + candidates
-    positions = np.clip(peak_positions(spectrum, peaks_at), peaks_at - 0.5, peaks_at + 0.5)
+    band = slice(band.start, min(band.stop, len(spectrum.power) - 1))
+    candidates = strongest_peaks(spectrum.power, tones.removed, band)
+    positions = np.clip(peak_positions(spectrum, candidates), candidates - 0.5, candidates + 0.5)
     lines = read_lines(spectrum, positions)
     best = int(np.argmax(lines.square))
-    position, peak = float(positions[best]), band.start + int(candidates[best])
+    position, peak = float(positions[best]), int(candidates[best])
     near = float(lines.noise[best]) * float(tones.noise[peak]) + tones.steps
     # Among many products the noise reads too high to be taken off; it widens the figure instead.
     value = float(lines.square[best])
-    least = near * (math.log(len(power)) + STANDING)
+    least = near * (math.log(band.stop - band.start) + STANDING)
     floor = (least if value < least else near) ** 2
     samples = degrees_of_freedom(position, spectrum.window.spread)
     return Product(position * spectrum.resolution_hz, MeanSquare(value, floor, 2 * near, samples))
+
+
+def strongest_peaks(power: Array, removed: NDArray[np.bool_], band: slice) -> NDArray[np.intp]:
+    """Bins of the peaks that may be of the strongest line, the greatest first.
+
+    Parameters
+    ----------
+    power : ndarray of float64, shape (n,)
+        V^2 by bin.
+    removed : ndarray of bool, shape (n,)
+        True where a bin doesn't count.
+    band : slice
+        Bins that are looked at, neither the first nor the last of all.
+
+    Returns
+    -------
+    ndarray of int, shape (k,)
+        At most MOST_CANDIDATES.
+
+    Notes
+    -----
+    Bins next to a tone's lobe rise with its foot: only a peak among its neighbours is a line.
+    """
+    left = np.where(removed[band], 0.0, power[band])
+    while True:
+        # The greatest bin is nearly always a peak; where it is a foot, the next greatest is asked.
+        greatest = int(left.argmax())
+        level = float(left[greatest])
+        if level == 0 or _are_peaks(power, np.array([band.start + greatest]))[0]:
+            break
+        left[greatest] = 0.0
+    # A line between two bins shows less in either than one of its strength upon a bin.
+    high = band.start + np.flatnonzero(left >= BETWEEN_BINS * level)
+    high = high[_are_peaks(power, high)] if level > 0 else high
+    order = np.argsort(-left[high - band.start])[:MOST_CANDIDATES]
+    return np.asarray(high[order])
+
+
+def _are_peaks(power: Array, bins: NDArray[np.intp]) -> NDArray[np.bool_]:
+    """Whether bins hold as much as those on either side of them."""
+    here = power[bins]
+    return np.asarray((here >= power[bins - 1]) & (here >= power[bins + 1]))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from functools import cached_property
 from typing import NamedTuple
@@ -209,4 +210,6 @@ def peak_position(spectrum: Spectrum, peak: int) -> float:
     float
         Fractional bin.
     """
-    return float(peak_positions(spectrum, np.array([peak]))[0])
+    below, above = (abs(complex(spectrum.bins[peak + k])) for k in (-1, 1))
+    ratio = above / below if below > 0 and above > 0 else 1.0
+    return peak + spectrum.window.offset_of_one(math.log(ratio))

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
 from backbench.errors import Refusal
+from backbench.signal.power import product
 from backbench.signal.track import Array
 
 STEADY = 0.3
@@ -90,7 +91,7 @@ def fit_state(
     Parameters
     ----------
     t : ndarray of float64, shape (n,)
-        Instants, s.
+        Instants, rising, s.
     v : ndarray of float64, shape (n,)
         V.
     half_s : float
@@ -118,25 +119,42 @@ def fit_state(
     level.
     """
     place = (t - start) / half_s
-    chosen = (place >= (STEADY if tilted else LATE)) & (place <= until / half_s)
-    if np.count_nonzero(chosen) < LEAST_SAMPLES:
-        raise Refusal("a state of the wave holds too few samples")
+    first = int(place.searchsorted(STEADY if tilted else LATE))
+    chosen = slice(first, int(place.searchsorted(until / half_s, "right")))
     x, y = place[chosen], v[chosen]
+    if len(x) < LEAST_SAMPLES:
+        raise Refusal("a state of the wave holds too few samples")
     if not tilted:
         return _level(x, y, start, half_s)
     half_swing = abs(float(v.max() - v.min())) / 2
     bent = abs(_solve(_basis(x, 0.0), y)[0][1]) > BENDING * half_swing
     rate = _rate(x, y) if bent else 0.0
-    return _fitted_state(_basis(x, rate), y, rate, start, half_s, rate_known=not bent, x=x)
+    return _fitted_state(x, y, rate, start, half_s, rate_known=not bent)
 
 
 def _level(x: Array, y: Array, start: float, half_s: float) -> StateFit:
     """A state too short for its tilt to be told from ringing: its level at its begin may be as far
     off the mean as a line would carry it, to either side, uniformly spread (GUM 4.3.7)."""
-    slope = float(_solve(_basis(x, 0.0), y)[0][1])
-    carried = -slope * float(x.mean())
-    fit = _fitted_state(np.ones((len(x), 1)), y, 0.0, start, half_s, rate_known=True)
-    return replace(fit, open_edge=math.hypot(fit.open_edge, carried / math.sqrt(3)))
+    about = x - x.mean()
+    carried = product(about, y) / product(about, about) * float(x.mean())
+    level = float(y.mean())
+    rest = y - level
+    noise = _noise_of(rest)
+    open_edge = math.hypot(noise / math.sqrt(len(y)), carried / math.sqrt(3))
+    return StateFit(
+        level=level, slope=0.0, rate=0.0, start=start, half_s=half_s, misfit=_rms(rest),
+        noise=noise, open_edge=open_edge, open_fall=0.0,
+    )  # fmt: skip
+
+
+def _noise_of(rest: Array) -> float:
+    """Standard deviation of single samples, V, from neighbours' differences: these hold their
+    noise, not what rings or bends."""
+    return _rms(rest[1:] - rest[:-1]) / math.sqrt(2)
+
+
+def _rms(values: Array) -> float:
+    return math.sqrt(product(values, values) / len(values))
 
 
 def _course(x: Array, rate: float) -> Array:
@@ -168,42 +186,27 @@ def _rate(x: Array, y: Array) -> float:
 
 
 def _fitted_state(
-    basis: Array, y: Array, rate: float, start: float, half_s: float, *,
-    rate_known: bool, x: Array | None = None,
-) -> StateFit:  # fmt: skip
+    x: Array, y: Array, rate: float, start: float, half_s: float, *, rate_known: bool
+) -> StateFit:
+    basis = _basis(x, rate)
     coefficients, _ = _solve(basis, y)
     rest = y - basis @ coefficients
-    # Neighbours' differences hold the noise of single samples, not what rings or bends.
-    noise = float(np.sqrt(np.mean(np.diff(rest) ** 2) / 2))
-    level, slope = float(coefficients[0]), float(coefficients[1]) if len(coefficients) > 1 else 0.0
+    noise = _noise_of(rest)
+    level, slope = float(coefficients[0]), float(coefficients[1])
     full: Array = basis
-    edge, fall = np.zeros(len(coefficients)), np.zeros(len(coefficients))
-    edge[0] = 1.0
-    if x is not None:
-        fall[1] = float(_course(np.ones(1), rate)[0])
-    if x is not None and not rate_known:
+    edge, fall = [1.0, 0.0], [0.0, float(_course(np.ones(1), rate)[0])]
+    if not rate_known:
         by_rate = [slope * _by_rate(place, rate) for place in (x, np.ones(1))]
         full = np.column_stack([basis, by_rate[0]])
-        edge, fall = np.append(edge, 0.0), np.append(fall, float(by_rate[1][0]))
-    spread = _inverted(full.T @ full)
-    opened = [noise * math.sqrt(max(float(w @ spread @ w), 0.0)) for w in (edge, fall)]
-    misfit = float(np.sqrt(np.mean(rest**2)))
+        edge, fall = [*edge, 0.0], [*fall, float(by_rate[1][0])]
+    spread = np.linalg.pinv(full.T @ full)
+    opened = [
+        noise * math.sqrt(max(float(w @ spread @ w), 0.0)) for w in (np.array(edge), np.array(fall))
+    ]
     return StateFit(
-        level=level,
-        slope=slope,
-        rate=rate,
-        start=start,
-        half_s=half_s,
-        misfit=misfit,
-        noise=noise,
-        open_edge=opened[0],
-        open_fall=opened[1],
-    )
-
-
-def _inverted(product: Array) -> Array:
-    """The inverse, or the nearest to it that there is; of one number its reciprocal."""
-    return 1 / product if product.size == 1 else np.asarray(np.linalg.pinv(product))
+        level=level, slope=slope, rate=rate, start=start, half_s=half_s, misfit=_rms(rest),
+        noise=noise, open_edge=opened[0], open_fall=opened[1],
+    )  # fmt: skip
 
 
 def _by_rate(x: Array, rate: float, step: float = 1e-3) -> Array:

@@ -138,7 +138,8 @@ def level_spread(course: LineCourse) -> Array:
         Relative. 0 where it is no more than noise and mains lines beside it make of it.
     """
     level = course.level
-    own = (level / level.mean(axis=0)).var(axis=0)
+    away = level * (len(level) / np.add.reduce(level, axis=0)) - 1
+    own = np.add.reduce(away * away, axis=0) / len(level)
     explained = course.noise**2 + _beat(course) ** 2 + LEAST_STEP**2
     unexplained: Array = np.sqrt(np.where(own > SIGNIFICANT_RATIO * explained, own, 0.0))
     return unexplained

@@ -287,5 +287,6 @@ def mean_about(power: Array, cell: float, at_hz: Array, half: Array) -> Array:
     """
     low = np.clip(np.floor((at_hz - half) / cell), at_hz[0] / cell, len(power) - 2).astype(int)
     high = np.clip(np.ceil((at_hz + half) / cell), low + 1, len(power)).astype(int)
-    sums = np.concatenate([[0.0], np.cumsum(power)])
+    sums = np.zeros(int(high.max()) + 1)
+    np.cumsum(power[: len(sums) - 1], out=sums[1:])
     return np.asarray((sums[high] - sums[low]) / (high - low))

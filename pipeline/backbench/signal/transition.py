@@ -106,14 +106,19 @@ def read_edge(time: Array, volts: Array, at: float, half_s: float, *, rising: bo
         Where a state has too few samples, the states cross, the step never reaches its own top, or
         it is too long beside them.
     """
-    near = np.abs(time - at) <= WHOLE * half_s
-    t, v = time[near] - at, volts[near] * (1.0 if rising else -1.0)
+    # Where rounding decides about the first and the last sample, the distance itself does.
+    about = slice(*np.searchsorted(time, [at - half_s, at + half_s]))
+    t = time[about] - at
+    near = slice(*_ends(t, -WHOLE * half_s, WHOLE * half_s))
+    t, v = t[near], volts[about][near] * (1.0 if rising else -1.0)
     duration = _roughly(t, v, half_s)
     until = max(min(WHOLE, 1 - duration / half_s), LATE + 0.1) * half_s
     long = half_s >= LONG * duration
     before = fit_state(t, v, half_s, -half_s, until, tilted=long)
     after = fit_state(t, v, half_s, 0.0, until, tilted=long)
-    level = np.where(t < 0, before.at(t) - before.at_edge, after.at(t) - after.at_edge)
+    level, middle_at = np.empty(len(t)), int(t.searchsorted(0.0))
+    level[:middle_at] = before.at(t[:middle_at]) - before.at_edge
+    level[middle_at:] = after.at(t[middle_at:]) - after.at_edge
     edge = Edge(
         rising=rising,
         middle_s=at,
@@ -136,10 +141,18 @@ def read_edge(time: Array, volts: Array, at: float, half_s: float, *, rising: bo
     return edge
 
 
+def _ends(rising: Array, low: float, high: float) -> tuple[int, int]:
+    """The first value within low to high, and the one after the last."""
+    return int(rising.searchsorted(low)), int(rising.searchsorted(high, "right"))
+
+
 def _roughly(t: Array, v: Array, half_s: float) -> float:
     """Duration of a transition, s, between the medians of what lies near on either side."""
-    near = (np.abs(t) > NEAR[0] * half_s) & (np.abs(t) < NEAR[1] * half_s)
-    sides = v[near & (t < 0)], v[near & (t > 0)]
+    inner, outer = (share * half_s for share in NEAR)
+    sides = (
+        v[t.searchsorted(-outer, "right") : t.searchsorted(-inner)],
+        v[t.searchsorted(inner, "right") : t.searchsorted(outer)],
+    )
     if not (len(sides[0]) and len(sides[1])):
         raise Refusal("a state of the wave holds too few samples")
     low, high = (float(middle(side)) for side in sides)

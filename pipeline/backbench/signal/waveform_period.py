@@ -192,6 +192,8 @@ def _from_start(tone_lines: ToneLines, phase: Array, orders: NDArray[np.int_]) -
 
 def _wave(peaks: Complex, size: int) -> Array:
     """One period of `size` points from the complex peak amplitudes of the harmonics."""
+    from scipy import fft
+
     bins = np.zeros(size // 2 + 1, dtype=np.complex128)
     bins[1 : len(peaks) + 1] = peaks * size / 2
-    return np.asarray(np.fft.irfft(bins, size))
+    return np.asarray(fft.irfft(bins, size, overwrite_x=True))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+from bisect import bisect_right
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 
@@ -128,6 +130,53 @@ class Window:
         excess = self._log_ratio(estimate) - log_ratio
         step = excess / np.interp(estimate, offsets, slopes)
         return np.clip(estimate - step, -MOST_OFFSET, MOST_OFFSET)
+
+    def offset_of_one(self, log_ratio: float) -> float:
+        """As offset, of one line: without arrays, in a fifth of the time.
+
+        Parameters
+        ----------
+        log_ratio : float
+            As of offset.
+
+        Returns
+        -------
+        float
+            Bins, -MOST_OFFSET to MOST_OFFSET.
+        """
+        ratios, offsets, slopes = self._listed_ratios
+        at = min(max(bisect_right(ratios, log_ratio), 1), len(ratios) - 1)
+        share = (log_ratio - ratios[at - 1]) / (ratios[at] - ratios[at - 1])
+        share = min(max(share, 0.0), 1.0)
+        estimate = offsets[at - 1] + share * (offsets[at] - offsets[at - 1])
+        slope = slopes[at - 1] + share * (slopes[at] - slopes[at - 1])
+        below, above = self._beside(-1 - estimate), self._beside(1 - estimate)
+        step = (math.log(above / below) - log_ratio) / slope
+        return min(max(estimate - step, -MOST_OFFSET), MOST_OFFSET)
+
+    def _beside(self, offset: float) -> float:
+        """As kernel, at one offset."""
+        nearest = round(offset)
+        rest = offset - nearest
+        if abs(rest) < _TINY:
+            rest = _TINY
+        turn, real, imaginary = math.pi / len(self.samples), 0.0, 0.0
+        for order, cosine, sine in self._listed_shares:
+            part = 1 / math.sin(turn * (nearest - order + rest))
+            real += part * cosine
+            imaginary += part * sine
+        return abs(math.sin(math.pi * rest)) * math.hypot(real, imaginary)
+
+    @cached_property
+    def _listed_shares(self) -> list[tuple[float, float, float]]:
+        """Place and weight, real and imaginary, of each kernel."""
+        each = zip(self._orders.tolist(), self._shares.tolist(), strict=True)
+        return [(order, cosine, sine) for order, (cosine, sine) in each]
+
+    @cached_property
+    def _listed_ratios(self) -> tuple[list[float], list[float], list[float]]:
+        ratios, offsets, slopes = (each.tolist() for each in self._ratios)
+        return ratios, offsets, slopes
 
     def _log_ratio(self, offset: Array) -> Array:
         neighbours = self.kernel(np.concatenate([1 - offset, -1 - offset]))
