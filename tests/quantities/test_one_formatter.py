@@ -132,6 +132,7 @@ NOT_SHOWN = {
     "publish/peer_strips.py": "coordinates of an SVG path",
     "charts/timeline.py": "years",
     "charts/axis.py": "the first digit of a tick",
+    "charts/svg_elements.py": "lengths in an SVG",
     "charts/svg_drawing.py": "coordinates and sizes of SVG texts",
     "backfill/spreadsheet.py": "a cell as the spreadsheet holds it, to be read again",
     "backfill/map_text.py": "a key of a column map, to be typed",

@@ -1,19 +1,23 @@
 """A chart's specification as an SVG picture, its texts written by this program itself.
 
 The renderer measures each text that it draws, which takes longer than all the rest; the places of
-these texts are known already.
+these texts are known already. So are those of the marks, where they are of the forms that
+`mark_writing` knows: then the whole picture is written here.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 from xml.sax.saxutils import escape, quoteattr
 
 import vl_convert
 
 from backbench.charts import theme
+from backbench.charts.axis_writing import written_axes
+from backbench.charts.mark_writing import UnwrittenError, require, written_marks
 from backbench.charts.page_layout import HALO_PX, LOOK_OF_ROW
+from backbench.charts.svg_elements import element, px
 
 ANCHORS = {"left": "start", "center": "middle", "right": "end"}
 Row = Mapping[str, Any]
@@ -26,7 +30,7 @@ def svg_of(spec: Mapping[str, Any]) -> str:
     if not rest or not texts:
         return _rendered(spec)
     rows = [row for one in texts if not _is_halo(one) for row in rows_of(spec, one)]
-    svg = _rendered({**spec, "layer": rest})
+    svg = _written_picture(spec, rest) or _rendered({**spec, "layer": rest})
     head, end, _ = svg.rpartition("</svg>")
     padding = spec["padding"]
     place = f"translate({padding['left']:g},{padding['top']:g})"
@@ -36,6 +40,33 @@ def svg_of(spec: Mapping[str, Any]) -> str:
 def layers_beside_texts(spec: Mapping[str, Any]) -> list[Mapping[str, Any]]:
     """The layers that the renderer draws, in the order that its marks are numbered by."""
     return [one for one in spec.get("layer", []) if not _is_of_texts(one)]
+
+
+PLOT = '<defs><clipPath id="plot"><rect x="0" y="0" width="{}" height="{}" /></clipPath></defs>'
+
+
+def _written_picture(spec: Mapping[str, Any], layers: Sequence[Mapping[str, Any]]) -> str:
+    """The picture without its texts; "" where the renderer has to draw it."""
+    plot, margins = (float(spec["width"]), float(spec["height"])), spec["padding"]
+    try:
+        require({**theme.config(), "view": None} == {**spec["config"], "view": None})
+        axes = "".join(written_axes(layers, plot))
+        marks = "".join(
+            written_marks(one, list(rows_of(spec, one)), n, plot) for n, one in enumerate(layers)
+        )
+    except UnwrittenError:
+        return ""
+    width = px(plot[0] + margins["left"] + margins["right"])
+    height = px(plot[1] + margins["top"] + margins["bottom"])
+    paper = element("rect", {"width": width, "height": height, "fill": theme.PAPER})
+    place = f"translate({px(margins['left'])},{px(margins['top'])})"
+    clip = PLOT.format(*map(px, plot)) if "#plot" in marks else ""
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" version="1.1" class="marks" width="{width}" '
+        f'height="{height}" viewBox="0 0 {width} {height}">{paper}'
+        f'<g fill="none" stroke-miterlimit="10" transform="{place}" {FACE}>{clip}{axes}{marks}'
+        "</g></svg>"
+    )
 
 
 FACE = f"font-family={quoteattr(theme.FONT)}"

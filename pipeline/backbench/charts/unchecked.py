@@ -11,6 +11,8 @@ from typing import Any
 import altair as alt
 from altair.utils.schemapi import debug_mode
 
+from backbench.charts.plain_specification import plain_specification
+
 
 @contextmanager
 def unchecked() -> Iterator[None]:
@@ -21,5 +23,8 @@ def unchecked() -> Iterator[None]:
 
 def specification(chart: alt.TopLevelMixin) -> dict[str, Any]:
     """The chart's Vega-Lite specification, with its data."""
+    plain = plain_specification(chart)
+    if plain is not None:
+        return plain
     with unchecked():
         return dict(chart.to_dict(validate=False))

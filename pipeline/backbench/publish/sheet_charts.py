@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     import polars as pl
 
 
-DRAWING = "2"
+DRAWING = "3"
 """Which way of making pictures of specifications: those of another are not kept."""
 TITLES = "SELECT point_key, title FROM test_point UNION ALL SELECT unit_key, label FROM peer"
 

@@ -240,6 +240,35 @@ def is_confirmed(
     )
 
 
+def unconfirmed(
+    spectrum: Spectrum,
+    noise: Array,
+    nominal_hz: float | None,
+    apart: Callable[[Array], Array] | None = None,
+) -> list[float]:
+    """The usual mains frequencies that may be the right one instead of the stated.
+
+    Parameters
+    ----------
+    spectrum : Spectrum
+        Of the record.
+    noise : ndarray of float64, shape (bins,)
+        Mean noise power by bin, V^2.
+    nominal_hz : float or None
+        Mains frequency as stated, Hz; None where unknown.
+    apart : callable, optional
+        As of wrong_mains; None where nothing plays.
+
+    Returns
+    -------
+    list of float
+        Hz; empty where a line tells that it was the stated one, and where none was stated.
+    """
+    if not nominal_hz or is_confirmed(spectrum, noise, nominal_hz, apart):
+        return []
+    return other_frequencies(nominal_hz)
+
+
 def other_frequencies(nominal_hz: float) -> list[float]:
     """The usual mains frequencies that the stated one is not.
 
