@@ -223,3 +223,29 @@ def test_bursts_whose_crests_hold_one_sample_at_full_scale_are_refused(
     wave = np.rint(np.clip(volts, -1, 1 - step) / step) * step
     told = reasons(capture_data(Track(wave, RATE, 1.0, 0.0, 24)))
     assert ("the converter clipped" in told.get("burst_level", ("", ""))[1]) == clips
+
+
+def bent_bursts(lost: int = 0, buzz: float = 0.0, between: float = 0.0) -> np.ndarray:
+    """2 % of second harmonic; a sample lost in the middle of the first burst, buzz."""
+    t = np.arange(int(RATE * 1.8) + lost) / RATE
+    inside = (t >= 0.1) & ((t - 0.1) % 0.5 < 0.02)
+    wave = np.sin(2 * np.pi * 1000 * t) + 0.02 * np.cos(4 * np.pi * 1000 * t)
+    volts = 4 * wave * np.where(inside, 1.0, between)
+    volts += sum(buzz / n * np.cos(2 * np.pi * 100 * n * t + 1) for n in range(1, 100))
+    volts += np.random.default_rng(1).normal(0, 1e-6, len(t))
+    return np.delete(volts, slice(5280, 5280 + lost))
+
+
+@pytest.mark.parametrize(
+    ("lost", "buzz", "between"), [(1, 0.0, 0.0), (0, 1e-3, 0.0), (0, 1e-3, 0.1)]
+)
+def test_what_a_burst_is_too_short_to_show_is_in_its_uncertainty(
+    lost: int, buzz: float, between: float
+) -> None:
+    result = figures(capture_data(track(bent_bursts(lost, buzz, between), RATE)))
+    sound = figures(capture_data(track(bent_bursts(between=between), RATE)))
+    true = {"burst_distortion": 2.0, "burst_level": 4 / math.sqrt(2)}
+    for name, value in true.items():
+        assert abs(result[name].value - value) <= 3 * result[name].uncertainty
+        assert result[name].uncertainty > 3 * sound[name].uncertainty
+        assert sound[name].value == pytest.approx(value, rel=1e-5)

@@ -272,3 +272,13 @@ def test_products_of_tones_whose_speed_wavers_hold_the_truth(seed: int) -> None:
     still = sum(np.cos(2 * np.pi * f * t) for f in hz)
     steady = figures(pair_material(track(with_noise(still + cube * still**3), RATE), hz=tuple(hz)))
     assert steady["difference_frequency_total"].uncertainty < figure.uncertainty
+
+
+@pytest.mark.parametrize(("beside_hz", "bounded"), [(0.0, False), (0.6, True)])
+def test_a_line_beside_a_product_is_none(beside_hz: float, bounded: bool) -> None:
+    """Half a bin and more off its place: as a modulation by another mains makes."""
+    peaks = {75.0: 0.8, 7003.0: 0.2, 7078.0 - beside_hz: 1e-3, 6928.0 + beside_hz: 1e-3}
+    record = track(with_noise(sines(RATE, 1.0, peaks)), RATE)
+    figure = figures(pair_material(record, hz=(75.0, 7003.0), ratio=4.0))["modulation_distortion_2"]
+    assert (figure.bound == "upper") == bounded
+    assert ("may lie under f2 - f1" in (figure.remark or "")) == bounded

@@ -95,3 +95,19 @@ def test_noise_that_seldom_leaves_a_step_is_no_gap(noise_steps: float, hum_steps
     noise = np.random.default_rng(3).normal(0, noise_steps, 96_000)
     steps = np.rint(noise + hum_steps * np.sin(2 * np.pi * 50 * time))
     refuse_gap(Track(steps * 2.0**-15, 48_000.0, 1.0, 0.0, 16))
+
+
+@pytest.mark.parametrize(("over", "clips"), [(1.02, True), (0.999, False)])
+def test_a_few_lone_samples_at_full_scale_are_clipped(over: float, clips: bool) -> None:
+    """Two tones whose crests seldom coincide, and a line that changes from sample to sample."""
+    t = np.arange(24_000) / 48_000
+    wave = np.cos(2 * np.pi * 17_003 * t) + np.cos(2 * np.pi * 5003 * t + 1) + np.cos(2e5 * t)
+    volts = np.clip(over * wave / np.sort(np.abs(wave))[-6], -1, 1) * FULL_SCALE
+    full = np.count_nonzero(np.abs(volts) >= FULL_SCALE * (1 - 1e-9))
+    assert (full >= 5) == clips
+    record = Track(volts, 48_000.0, FULL_SCALE, 0.0, None)
+    if clips:
+        with pytest.raises(Refusal, match="the converter clipped"):
+            check_record(record)
+    else:
+        check_record(record)

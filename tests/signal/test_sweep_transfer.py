@@ -234,3 +234,16 @@ def test_a_recorder_with_another_clock_is_not_refused(parts_per_million: float) 
     hz, db, _ = through(sent, heard)
     inside = (hz >= 20) & (hz <= 12_000)
     assert_allclose(db[inside], 0, atol=0.05)
+
+
+@pytest.mark.parametrize("late_s", [0.02, 0.15, 0.3])
+def test_a_click_after_the_sweep_is_in_the_uncertainty(late_s: float) -> None:
+    """It lies in the window of the response, which goes on for as long as low frequencies ring."""
+    volts = SENT.volts + np.random.default_rng(1).normal(0, 1e-6, len(SENT.volts))
+    _, sound, _ = through(SENT, volts)
+    volts[round((2.1 + late_s) * SENT.rate_hz)] += 0.5
+    hz, db, u = through(SENT, volts)
+    treble = hz > 5000
+    off = np.abs(db - sound)[treble]
+    assert off.max() > 2e-3
+    assert np.all(off <= 2 * u[treble])

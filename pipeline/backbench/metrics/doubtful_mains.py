@@ -11,7 +11,6 @@ from weakref import WeakKeyDictionary
 from backbench.metrics.tone import ToneView
 from backbench.quantities.writing import in_text
 from backbench.signal.hidden_hum import MOST_MULTIPLE, OFF_NOMINAL
-from backbench.signal.mains import is_confirmed, other_frequencies
 
 _kept: WeakKeyDictionary[ToneView, str | None] = WeakKeyDictionary()
 
@@ -25,9 +24,8 @@ def doubtful_mains(tone: ToneView) -> str | None:
 
 def _remark(tone: ToneView) -> str | None:
     stated = tone.capture_data.mains_hz
-    on = [hz for hz in other_frequencies(stated) if _lies_on(tone, hz)] if stated else []
-    lines = tone.lines
-    if not stated or not on or is_confirmed(lines.spectrum, lines.noise, stated, lines.apart):
+    on = [hz for hz in tone.lines.unconfirmed if _lies_on(tone, hz)]
+    if not stated or not on:
         return None
     return (
         f"no line tells that the mains frequency was {in_text(stated, 'Hz', 6)}: were it "

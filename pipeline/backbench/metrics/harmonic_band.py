@@ -151,16 +151,21 @@ def _with_steps(tone: ToneView, figure: MeasuredValue, parts: Parts) -> Measured
     return figure.but(remark=joined(figure.remark, remark))
 
 
+def _mains(tone: ToneView) -> str:
+    """The mains frequency as stated, and those that it may have been instead."""
+    stated = [tone.capture_data.mains_hz or 0.0]
+    return " or ".join(in_text(hz, "Hz", 6) for hz in [*stated, *tone.lines.unconfirmed])
+
+
 def mains_remark(tone: ToneView, harmonics: Harmonics) -> str:
     """Which harmonics mains lines may hide in, and what to play instead."""
     hit = ((harmonics.hum > 0) | harmonics.blind) & (harmonics.orders > 1)
     orders = ", ".join(map(str, harmonics.orders[hit].tolist()))
-    mains = tone.capture_data.mains_hz or 0.0
     hz = tone.stated_hz
     nearest = min(CLEAR_HZ, key=lambda round_hz: abs(round_hz / hz - 1))
     other = abs(nearest / hz - 1) < NEAR_ROUND and clear_hz(nearest) != hz
     clear = in_text(clear_hz(nearest), "Hz", 6) if other else "another frequency"
     return (
-        f"lines or sidebands of the {in_text(mains, 'Hz', 6)} mains may lie under harmonics "
+        f"lines or sidebands of the {_mains(tone)} mains may lie under harmonics "
         f"{orders} of {in_text(hz, 'Hz', 6)} (play {clear} to tell them apart)"
     )

@@ -19,7 +19,7 @@ from backbench.metrics.multitone import MultitoneView
 from backbench.metrics.multitone_wavering import wavering_of_tones
 from backbench.metrics.noise import IdleView
 from backbench.metrics.registry import registry
-from backbench.metrics.segments import over_time
+from backbench.metrics.segments import looser, over_time
 from backbench.metrics.steady_part import (
     SteadyPart,
     steady_part,
@@ -113,14 +113,14 @@ def _averaged(
     known = registry()
     text = joined(steady.remark, unsteady.why)
     if unsteady.whole:
-        return _whole(kind, track, view, unsteady.times, text)
+        return _whole(kind, track, view, unsteady, text)
     try:
         segments = in_segments(steady.capture_data, track)
         views = [known.views[kind].build(part, track) for part in segments.parts]
     except Refusal as refusal:
         if not math.isfinite(unsteady.times):
             return _refused(kind, track, Refusal(f"{unsteady.why}; {refusal}")), []
-        return _whole(kind, track, view, unsteady.times, text)
+        return _whole(kind, track, view, unsteady, text)
     each = [_measured(kind, view, track) for view in views]
     averaged, traces = over_time(each, independent=segments.independent)
     # What the whole record rules out, a part of it may be too short to show.
@@ -130,19 +130,22 @@ def _averaged(
 
 
 def _whole(
-    kind: str, track: int, view: Any, times: float, text: str | None
+    kind: str, track: int, view: Any, unsteady: Unsteady, text: str | None
 ) -> tuple[list[Finding], list[Trace]]:
     """The whole record, what it adds to the uncertainty so many times greater."""
     results, traces = _measured(kind, view, track)
-    return [remarked(_widened(f, times), text) for f in results], traces
+    return [remarked(_widened(f, unsteady), text) for f in results], traces
 
 
-def _widened(finding: Finding, times: float) -> Finding:
-    """A finding whose record adds that many times more to its uncertainty."""
+def _widened(finding: Finding, unsteady: Unsteady) -> Finding:
+    """A finding whose record adds so many times more to its uncertainty; a bound as it is where
+    the noise is loudest, as nothing is known of what was there when it was quiet."""
     figure = finding.figure
     if figure is None:
         return finding
-    own = figure.estimation * times
+    if figure.bound is not None:
+        figure = figure.but(value=looser(finding.metric, figure, unsteady.span_db))
+    own = figure.estimation * unsteady.times
     whole = math.sqrt(max(figure.uncertainty**2 - figure.estimation**2, 0.0) + own**2)
     return replace(finding, figure=figure.but(uncertainty=whole, estimation=own))
 

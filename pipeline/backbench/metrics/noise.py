@@ -40,7 +40,7 @@ from backbench.signal.mains import (
     clear_of_mains,
     is_confirmed,
     mains_frequency,
-    mains_line,
+    mains_lines_at,
     other_frequencies,
     wrong_mains,
 )
@@ -166,10 +166,9 @@ class IdleView(Stepped):
 
     def _lines_of(self, nominal_hz: float) -> list[tuple[int, float, MeanSquare]]:
         mains = mains_frequency(self.spectrum, self.noise, nominal_hz)
-        return [
-            (n, round(n * mains, 3), mains_line(self.spectrum, self.noise, n * mains))
-            for n in range(1, LINES + 1)
-        ]
+        multiples = range(1, LINES + 1)
+        lines = mains_lines_at(self.spectrum, self.noise, [n * mains for n in multiples])
+        return [(n, round(n * mains, 3), line) for n, line in zip(multiples, lines, strict=True)]
 
     @cached_property
     def behind_468(self) -> tuple[Array, float]:
@@ -184,7 +183,7 @@ def _greater(lines: list[MeanSquare], others: list[MeanSquare]) -> bool:
     return apart > CLEARLY * math.sqrt(sum(x.variance for x in [*lines, *others]))
 
 
-@view("idle", version=9)
+@view("idle", version=10)
 def idle_view(capture_data: CaptureData, number: int) -> IdleView:
     """The noise in output track `number`. Raises Refusal where none can be measured."""
     track = capture_data.outputs[number]

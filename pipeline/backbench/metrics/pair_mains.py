@@ -15,7 +15,7 @@ def mains_under_products(mains_hz: float | None, hit: Sequence[str]) -> str | No
     if not hit:
         return None
     return (
-        f"lines or sidebands of the {in_text(mains_hz or 0.0, 'Hz', 6)} mains may lie "
-        f"under {', '.join(hit)}; "
+        f"lines or sidebands of the {in_text(mains_hz or 0.0, 'Hz', 6)} mains, or of another, may "
+        f"lie under {', '.join(hit)}; "
         "play a pair whose products are clear of them, in a longer record"
     )

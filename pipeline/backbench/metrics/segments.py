@@ -43,6 +43,8 @@ SQUARE = Scale(np.square, np.sqrt)
 DECIBELS = _exponential(math.log(10) / 10)
 DECIBELS_DOWN = _exponential(-math.log(10) / 10)
 BITS = _exponential(-math.log(4))
+LOGARITHMIC = {"dB": 1.0, "bit": 1 / (20 * math.log10(2))}
+"""Of a decibel in each unit."""
 TURN = 360.0
 NOT_RMS = frozenset({"dc_offset", "noise_arm"})
 """Volts that have a sign, or are by definition the mean of a meter's reading."""
@@ -122,6 +124,10 @@ def _mean(
     shared = Contribution(_rms([f.uncertainty for f in figures]), min(f.dof for f in figures))
     total = combine([shared, scatter])
     places = [f.frequency_hz for f in figures if f.frequency_hz is not None]
+    bound = next((f.bound for f in figures if f.bound), None)
+    if bound is not None and independent is not None:
+        # Of noise that comes and goes: where it is away, what it hides may be away, too.
+        value = float(values.max() if bound == "upper" else values.min())
     nearest = figures[int(np.argmin(np.abs(values - value)))]
     return replace(
         nearest,
@@ -129,7 +135,7 @@ def _mean(
         uncertainty=total.u,
         estimation=math.hypot(_rms([f.estimation for f in figures]), scatter.u),
         dof=total.dof,
-        bound=next((f.bound for f in figures if f.bound), None),
+        bound=bound,
         frequency_hz=median_low(places) if len(places) == n else None,
         remark=joined(nearest.remark, f"mean of {n} segments"),
     )
@@ -179,6 +185,14 @@ def _scale(metric: Metric) -> Scale:
     if metric.unit == "dB":
         return DECIBELS_DOWN if metric.better == "higher" else DECIBELS
     return {"V": SQUARE, "V/√Hz": SQUARE, "%": SQUARE, "bit": BITS}.get(metric.unit, PLAIN)
+
+
+def looser(metric: Metric, figure: MeasuredValue, db: float) -> float:
+    """The value of a bound that holds for noise so much louder too, db >= 0."""
+    scale, away = _scale(metric), 1 if figure.bound == "upper" else -1
+    if metric.unit in LOGARITHMIC:
+        return figure.value + away * db * LOGARITHMIC[metric.unit]
+    return figure.value if scale is PLAIN else figure.value * 10 ** (away * db / 20)
 
 
 def _rms(parts: Sequence[float]) -> float:

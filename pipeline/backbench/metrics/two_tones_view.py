@@ -19,6 +19,7 @@ from backbench.metrics.pair_wavering import with_wavering
 from backbench.quantities.writing import in_text
 from backbench.signal.hidden_hum import HiddenHum
 from backbench.signal.intermodulation import find_tones
+from backbench.signal.line_places import off_place
 from backbench.signal.mains import wrong_mains
 from backbench.signal.power import MeanSquare
 from backbench.signal.tone_set import ToneSet
@@ -100,8 +101,11 @@ class TwoTonesView:
 
     @cached_property
     def _hidden(self) -> HiddenHum:
-        """What the mains may hide under these products."""
-        return self.tone_set.hum(np.array(list(self._reached.values())))
+        """What the mains may hide under these products; all of one beside which a line stands."""
+        tones, places = self.tone_set, np.array(list(self._reached.values()))
+        hidden = tones.hum(places)
+        beside = off_place(tones.spectrum, tones.noise, places)
+        return hidden._replace(blind=hidden.blind | beside)
 
     @cached_property
     def _standing(self) -> dict[Combination, MeanSquare]:
@@ -126,7 +130,7 @@ class TwoTonesView:
             raise NotApplicable(f"{test} distortion is defined {why}")
 
 
-@view("two tones", version=6)
+@view("two tones", version=7)
 def two_tones_view(capture_data: CaptureData, number: int) -> TwoTonesView:
     """Two tones in output track `number`. Raises Refusal where they are not those stated."""
     stimulus, track = capture_data.stimulus, capture_data.outputs[number]

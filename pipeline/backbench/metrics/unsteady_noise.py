@@ -58,12 +58,14 @@ class Unsteady(NamedTuple):
 
     why: in words; None where it is too slight to be named. times: how many times the uncertainty of
     steady noise the scatter gives. whole: whether the record is measured whole, as where lines
-    that beat with each other may make it, which are alike in the whole record only.
+    that beat with each other may make it, which are alike in the whole record only. span_db:
+    loudest over quietest part, where it is named.
     """
 
     why: str | None
     times: float
     whole: bool = False
+    span_db: float = 0.0
 
 
 class NoiseSegments(NamedTuple):
@@ -90,7 +92,7 @@ def _judged(spread: Scatter, own: float) -> Unsteady | None:
     if times <= EXCESS:
         return Unsteady(None, times, whole=True)
     text = f"the noise isn't steady: it varies by {in_text(spread.span_db, 'dB', 2)}"
-    return Unsteady(text, times)
+    return Unsteady(text, times, span_db=spread.span_db)
 
 
 def _noise_with_tone(view: ToneView) -> Unsteady | None:

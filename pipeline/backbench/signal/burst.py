@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from backbench.errors import Refusal
 from backbench.quantities.writing import in_text
+from backbench.signal.between_bursts import lines_between
 from backbench.signal.power import MeanSquare, squared
 from backbench.signal.record_checks import check_record
 from backbench.signal.tone import EDGE, LAST_ORDER, PASS_BAND
@@ -30,6 +31,8 @@ SKIPPED_PERIODS = 2
 LEAST_PERIODS = 5
 MOST_WANDER = 0.1
 """How far the phase within a burst may be off even turning, rad."""
+WANDERS = 4.0
+"""Times what noise makes of the phase, from which it wanders."""
 END_PERIODS = 3
 """First and last periods that are looked at by themselves, but for the outermost one."""
 SLOW = 6
@@ -138,16 +141,23 @@ def bursts_of_trace(track: Track, hz: float, on_s: float, period_s: float) -> Bu
     turns = measured_hz / track.rate_hz
     fits = [_fitted(track.volts[part], turns, slow=SLOW) for part in inside]
     _refuse_unsteady(fits)
+    off = 2 * np.pi * (measured_hz - hz) / track.rate_hz
+    fits = [
+        _wavered(fit, _wander(analytic[part], off, fit.noise**2 * len(analytic[part]) * turns))
+        for part, fit in zip(inside, fits, strict=True)
+    ]
     short = _ends(runs, 1 / turns)
     ends = [[_fitted(track.volts[part], turns, slow=1) for part in side] for side in short]
     windows = [*zip(inside, fits, strict=True)]
     for side, bursts in zip(short, ends, strict=True):
         windows += zip(side, bursts, strict=True)
     peak = max(float(np.abs(track.volts[first:last]).max()) for first, last in runs)
+    beside = lines_between(track.volts, inside, turns, LAST_ORDER)
+    noise = float(np.mean([fit.noise for fit in fits]))
     return Bursts(
         levels=tuple(fit.level for fit in fits),
-        noise=float(np.mean([fit.noise for fit in fits])),
-        harmonics=_mean([fit.harmonics for fit in fits]),
+        noise=math.hypot(noise, math.sqrt(len(fits) * beside[0] / 2) / fits[0].level),
+        harmonics=_with_lines(_mean([fit.harmonics for fit in fits]), fits[0].each, beside[1:]),
         peak=peak,
         frequency_hz=measured_hz,
         ends=(_mean([fit.share for fit in ends[0]]), _mean([fit.share for fit in ends[1]])),
@@ -203,6 +213,12 @@ def _refuse_unsteady(fits: Sequence[_Fit]) -> None:
         usual = max(float(np.median(fit.rest)), 1e-300)
         if fit.rest.max() > max(DISTURBED * usual, DISTURBED_SHARE * fit.level**2):
             raise Refusal("the bursts aren't steady: a gap, a click or a jump disturbs one")
+
+
+def _with_lines(harmonics: MeanSquare, each: Array, lines: Array) -> MeanSquare:
+    """Harmonics with what lines of any phase upon them may do; each, lines: by order, V^2."""
+    slope = 2 * float(each @ lines) / max(float(each.sum()), 1e-300)
+    return harmonics._replace(slope=math.hypot(harmonics.slope, slope))
 
 
 def _flattened(volts: Array, level: float, period: float) -> float:
@@ -278,13 +294,37 @@ def _off(analytic: NDArray[np.complex128], rate_hz: float) -> float:
     return float(slope) / (2 * math.pi)
 
 
+def _wander(analytic: NDArray[np.complex128], off: float, noise: float) -> float:
+    """Mean square of the phase off even turning, rad^2; 0 where noise makes as much.
+
+    off: turning as measured re that demodulated with, rad a sample. noise: as of a period, rad^2.
+    """
+    phase = np.unwrap(np.angle(analytic)) - off * np.arange(len(analytic))
+    seen = float(np.var(phase))
+    return seen if seen > WANDERS * noise else 0.0
+
+
+def _wavered(fit: _Fit, wander: float) -> _Fit:
+    """A fit with what wandering may have taken from its lines: orders^2 of it from each, in power.
+
+    wander: mean square of the phase, rad^2. A sample that was lost or repeated makes some.
+    """
+    if not wander:
+        return fit
+    lost = wander * float(np.arange(2, LAST_ORDER + 1) ** 2 @ fit.each)
+    level = math.hypot(fit.noise, wander / 2)
+    floor = fit.harmonics.floor + lost**2
+    return fit._replace(noise=level, harmonics=fit.harmonics._replace(floor=floor))
+
+
 class _Fit(NamedTuple):
-    """rest: mean square of what is left, by period, V^2."""
+    """rest: mean square of what is left, by period, V^2. each: of harmonics 2 to 10, V^2."""
 
     level: float
     noise: float
     harmonics: MeanSquare
     rest: Array
+    each: Array
 
     @property
     def share(self) -> MeanSquare:
@@ -326,7 +366,7 @@ def _fitted(volts: Array, turns: float, *, slow: int) -> _Fit:
     whole = int(len(volts) * turns)
     edges = np.round(np.arange(whole) / turns).astype(int)
     by_period = np.add.reduceat(rest**2, edges) * turns
-    return _Fit(level, math.sqrt(each / 2) / level, harmonics, by_period)
+    return _Fit(level, math.sqrt(each / 2) / level, harmonics, by_period, squares[1:])
 
 
 def _density(rest: Array, turns: float) -> float:

@@ -8,7 +8,7 @@ none stands clear, nothing is known of it but what the record shows at the harmo
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -101,6 +101,7 @@ def hidden_hum(
     half: float,
     mains_hz: float | None,
     orders: NDArray[np.int_],
+    others: Sequence[float] = (),
 ) -> HiddenHum:
     """What the mains may hide under harmonics of a tone.
 
@@ -118,6 +119,8 @@ def hidden_hum(
         Nominal mains frequency, Hz; None where unknown: then nothing is known to hide.
     orders : ndarray of int, shape (n,)
         Harmonic numbers.
+    others : sequence of float, optional
+        Frequencies, Hz, that the mains may have had instead: what their lines show counts, too.
 
     Returns
     -------
@@ -135,7 +138,13 @@ def hidden_hum(
     step = mains_hz / spectrum.resolution_hz
     centres: Array = np.asarray(orders * position, dtype=np.float64)
     aside = on_sideband(centres, np.array([position]), step, half) & (orders > 1)
-    return hidden_among(spectrum, noise, centres, half=half, step=step, apart=apart, aside=aside)
+    hidden = hidden_among(spectrum, noise, centres, half=half, step=step, apart=apart, aside=aside)
+    none = np.zeros(len(orders), dtype=bool)
+    for hz in others:
+        step = hz / spectrum.resolution_hz
+        seen = hidden_among(spectrum, noise, centres, half=half, step=step, apart=apart, aside=none)
+        hidden = hidden._replace(square=np.maximum(hidden.square, seen.square))
+    return hidden
 
 
 def hidden_among(

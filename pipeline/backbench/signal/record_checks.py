@@ -17,6 +17,9 @@ MOST_AT_FULL_SCALE = 1e-3
 MOST_CRESTS, WIDTH = 16, 12.0
 """So many crests of a short burst may reach full scale by noise; steps below it that are looked at:
 eight times those that count as full scale."""
+LEAST_ALONE, ALONE, NEAR = 5, 4, 1e-3
+"""So many samples at full scale, and so many times those in the last thousandth below it, are
+clipped: of crests that reach it a hundredth lies so near (closed form)."""
 MOSTLY = 0.5
 HARDLY_EVER = 1e-9
 """Chance of a run of equal samples in a record of noise from which it is a gap."""
@@ -84,9 +87,12 @@ def _check_range(track: Track, low: float, high: float) -> None:
 
 def _stand_alone(volts: Array, end: float, step: float, count: int) -> bool:
     """Whether the samples at the end are many, and more than those just below: of a crest that
-    reaches it half as many (closed form)."""
+    reaches it half as many (closed form). A few are many where hardly one comes near."""
+    if count < LEAST_ALONE:
+        return False
+    near = int(np.count_nonzero(volts >= (1 - NEAR) * end)) - count
     below = int(np.count_nonzero(volts >= end - WIDTH * step)) - count
-    return count > MOST_CRESTS and count > below
+    return ALONE * near < count or (count > MOST_CRESTS and count > below)
 
 
 def refuse_gap(track: Track) -> None:

@@ -24,6 +24,8 @@ BANDWIDTH_MARGIN = 1.25
 """Bins are kept up to this times the sweep's highest frequency: nothing was played above it, and
 what is cut off there lies hundreds of the window's resolution cells away from the band."""
 
+NEARLY_ALL = 1 - 1e-4
+"""Share of its energy after which a sweep is over."""
 BLOCK = 64
 """Samples, to which the middle of the sweep is known: a thousandth of the windows' length."""
 
@@ -53,8 +55,8 @@ class PlayedSweep:
         Mean density.
     grid : ndarray of float64, shape (g,)
         Frequencies of the response, Hz, rising.
-    middle_s : float
-        When half its energy was played, s.
+    middle_s, over_s : float
+        When half its energy was played, and nearly all, s.
     window : ImpulseWindow
         About the linear response.
     cell_density : ndarray of float64
@@ -72,6 +74,7 @@ class PlayedSweep:
     cells: Played
     grid: Array
     middle_s: float
+    over_s: float
     window: ImpulseWindow
     cell_density: Array
 
@@ -212,7 +215,8 @@ def played_sweep(
         lost=floor / held,
         cells=cells,
         grid=_grid(_usable(cells, level)),
-        middle_s=_middle_s(energy, rate_hz),
+        middle_s=_played_s(energy, 0.5, rate_hz),
+        over_s=_played_s(energy, NEARLY_ALL, rate_hz),
         window=window,
         cell_density=cells.at(np.maximum(window.bins_hz(rate_hz * samples / size), 1e-3)),
     )
@@ -235,9 +239,9 @@ def _energy(played: Array) -> Array:
     return np.cumsum(np.append(blocks, rest @ rest) if len(rest) else blocks)
 
 
-def _middle_s(energy: Array, rate_hz: float) -> float:
-    """When half the energy was played, to within a block."""
-    return float((energy.searchsorted(energy[-1] / 2) + 0.5) * BLOCK / rate_hz)
+def _played_s(energy: Array, share: float, rate_hz: float) -> float:
+    """When a share of the energy was played, to within a block."""
+    return float((energy.searchsorted(share * energy[-1]) + 0.5) * BLOCK / rate_hz)
 
 
 def _pink_level(hz: Array, sums: Array, total: float, sweep: SweepParameters) -> float:

@@ -23,6 +23,7 @@ from backbench.signal.hidden_hum import (
     hidden_under_tones,
     mirrored_in_lobe,
 )
+from backbench.signal.mains import unconfirmed
 from backbench.signal.power import MeanSquare, line_power, line_powers
 from backbench.signal.spectrum import Lines, Spectrum, read_lines
 from backbench.signal.track import Array
@@ -219,11 +220,8 @@ class ToneLines(Stepped):
 
     @cached_property
     def _lobes_of_harmonics(self) -> tuple[Array, Array]:
-        """Mean squares of all harmonics from their whole lobes, and what noise makes of them.
-
-        A drift spreads a line in proportion to its frequency, so that its middle alone would
-        read low; the lobe holds all of it, at the price of more noise.
-        """
+        """Mean squares of harmonics from their whole lobes, and what noise makes of them: a drift
+        spreads a line in proportion to its frequency, so that its middle alone would read low."""
         positions = self._orders * self.position
         first = np.maximum(np.ceil(positions - self.half), 0).astype(int)
         stop = np.minimum(np.floor(positions + self.half) + 1, len(self.noise)).astype(int)
@@ -243,7 +241,13 @@ class ToneLines(Stepped):
 
     def _hidden_within(self, orders: NDArray[np.int_], reach: float) -> HiddenHum:
         """Mains lines within `reach` bins that may hide in each; see HiddenHum."""
-        return hidden_hum(self.spectrum, self.noise, self.position, reach, self.mains_hz, orders)
+        given = (self.spectrum, self.noise, self.position, reach)
+        return hidden_hum(*given, self.mains_hz, orders, self.unconfirmed)
+
+    @cached_property
+    def unconfirmed(self) -> list[float]:
+        """Other mains frequencies, Hz, where no line tells that it was the stated one."""
+        return unconfirmed(self.spectrum, self.noise, self.mains_hz, self.apart)
 
     @cached_property
     def residual(self) -> MeanSquare:
@@ -270,10 +274,8 @@ class ToneLines(Stepped):
 
     @cached_property
     def hum_under_fundamental(self) -> float:
-        """Mean square, V^2, of a mains line in the fundamental's lobe, as strong as those around.
-
-        0 where none lies there, or where nothing tells of it.
-        """
+        """Mean square, V^2, of a mains line in the fundamental's lobe, as strong as those around;
+        0 where none lies there, or where nothing tells of it."""
         hum, blind = self._hum_of_fundamental
         return 0.0 if blind[0] else float(hum[0]) / MARGIN
 
@@ -344,10 +346,8 @@ class ToneLines(Stepped):
 
     @cached_property
     def beside_harmonics(self) -> Array:
-        """Mean squares of what stands in the lobes of harmonics and is none of them, V^2.
-
-        A sideband or a mains line so near to a harmonic would go with it where it is taken out.
-        """
+        """Mean squares of what stands in the lobes of harmonics and is none of them, V^2: a mains
+        line or sideband so near to a harmonic would go with it where that is taken out."""
         last = self.last_order(BAND_HZ[1])
         if last < 2 or self._drifts:
             return np.zeros(0)

@@ -199,9 +199,8 @@ def _strong_products(tones: ToneSet) -> tuple[Array, float]:
 
 def _strong_orders(lines: ToneLines) -> list[int]:
     """Orders of the strongest harmonics, rising."""
-    if lines.last_order(BAND_HZ[1]) < 2:
-        return []
-    harmonics = lines.harmonics(lines.last_order(BAND_HZ[1]))
+    # Those above the band too: they would beat with each other in what is left.
+    harmonics = lines.every_harmonic
     least = OF_NOISE * lines.between_lines
     strong = np.argsort(-harmonics.square)[:MOST_HARMONICS]
     return sorted(int(harmonics.orders[k]) for k in strong if harmonics.square[k] > least)
