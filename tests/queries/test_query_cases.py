@@ -532,6 +532,29 @@ CASES = [
         a        | 50.1         | -80   | mains | 50 Hz
         a        | 100          | -85   | mains | 100 Hz
         """),
+    Case("noise-over-time", """
+        review r1 2020-01-01
+        review r2 2021-01-01
+        unit a r1
+        unit a r2
+        unit b r1
+        curve a noise_over_time [0.5,1.0] [-0.1,0.2] review=r1
+        curve a noise_over_time [0.5,1.0] [-0.4,3.0] review=r2
+        curve b noise_over_time [0.5,1.0] [0.0,0.1] review=r1
+        """, """
+        unit_key | series | output | x   | y
+        a        | noise  | left   | 0.5 | -0.4
+        a        | noise  | left   | 1   | 3
+        """),
+    Case("noise-in-third-octaves", """
+        unit a
+        curve a idle_spectrum [10.0,990.0,1000.0,1010.0,2000.0] \
+            [-60.0,-100.0,-60.0,-110.0,-120.0] y_unit=dBV/√Hz
+        """, """
+        unit_key | x        | y
+        a        | 1000     | -102.596373105
+        a        | 1995.262315 | -120
+        """),
     Case("products-of-two-tones", """
         review r1 2020-01-01
         review r2 2021-01-01

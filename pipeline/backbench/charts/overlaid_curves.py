@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import altair as alt
 import numpy as np
@@ -37,16 +37,19 @@ from backbench.charts.page_layout import (
 )
 from backbench.charts.small_multiples import pixel_encodings, scale_lines, straight_lines
 from backbench.quantities.sentences import listed, lowered
+from backbench.quantities.units import symbol
 from backbench.quantities.writing import COVERAGE, axis_labels, measured, quantity
 
 COLUMNS = ("unit_key", "label", "series", "output", "x", "y")
 SCALE = Option("scale", ("linear", "log"), "of the values; differences are in dB where log")
-ACROSS = Option("across", ("frequency", "power"), "what the curves run over")
+ACROSS = Option("across", ("frequency", "power", "time"), "what the curves run over")
 MOST_SERIES = 4
 NAMES_PX = 222.0
 GAP_PX, NARROW_GAP_PX = 56.0, 70.0
 NARROW_PAIR_PX = 296.0
 UPPER_SHARE, NARROW_UPPER_SHARE = 0.68, 0.55
+LONGEST_UNIT = 3
+"""Signs of a unit that stands at each number of an axis; a longer one stands in its title alone."""
 LEAST_REACH_DB = 0.1
 """Differences in dB are drawn on a scale of at least this much to either side."""
 Curve = tuple[np.ndarray, np.ndarray, np.ndarray]
@@ -212,7 +215,8 @@ def _x_axis(chart_input: ChartInput, drawn: Overlay, width: float) -> Axis:
     values = [float(v) for part in drawn.curves.values() for x, _, _ in part.values() for v in x]
     if chart_input.options["across"] == "frequency":
         return frequency_axis(values, 0.0, width)
-    return axis(values, 0.0, width, chart_input.labels.unit_of("x"), log=True)
+    in_ratios = chart_input.options["across"] == "power"
+    return axis(values, 0.0, width, chart_input.labels.unit_of("x"), log=in_ratios)
 
 
 def ground(
@@ -220,9 +224,11 @@ def ground(
 ) -> list[alt.Chart]:
     upright = [{"px": x_axis.px(t), "px2": x_axis.px(t), "py": top, "py2": bottom}
                for t in x_axis.ticks]  # fmt: skip
+    long = len(symbol(y_axis.unit)) > LONGEST_UNIT
+    numbered = replace(y_axis, unit="") if long else y_axis
     return [
         *straight_lines(upright, area.width, area.height),
-        *scale_lines(y_axis, 0.0, area.width, area.width, area.height),
+        *scale_lines(numbered, 0.0, area.width, area.width, area.height),
     ]
 
 

@@ -41,7 +41,7 @@ from backbench.signal.mains import (
     clear_of_mains,
     is_confirmed,
     mains_frequency,
-    mains_line,
+    mains_lines_at,
     other_frequencies,
     wrong_mains,
 )
@@ -167,10 +167,9 @@ class IdleView(Stepped):
 
     def _lines_of(self, nominal_hz: float) -> list[tuple[int, float, MeanSquare]]:
         mains = mains_frequency(self.spectrum, self.noise, nominal_hz)
-        return [
-            (n, round(n * mains, 3), mains_line(self.spectrum, self.noise, n * mains))
-            for n in range(1, LINES + 1)
-        ]
+        multiples = range(1, LINES + 1)
+        lines = mains_lines_at(self.spectrum, self.noise, [n * mains for n in multiples])
+        return [(n, round(n * mains, 3), line) for n, line in zip(multiples, lines, strict=True)]
 
     @cached_property
     def behind_468(self) -> tuple[Array, float]:
