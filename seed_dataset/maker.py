@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import multiprocessing
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
@@ -141,4 +142,7 @@ def _shorten(path: Path) -> None:
 def _write_flac(path: Path, made: Recording) -> None:
     import soundfile
 
-    soundfile.write(path, made.words, made.rate_hz, subtype="PCM_24", format="FLAC")
+    # Into memory: written straight to a file, each is flushed to the disk before the next.
+    content = io.BytesIO()
+    soundfile.write(content, made.words, made.rate_hz, subtype="PCM_24", format="FLAC")
+    path.write_bytes(content.getvalue())

@@ -61,7 +61,10 @@ LONG = (
     "tests/ingest/test_long_recordings.py", "tests/ingest/test_other_kernels.py",
     "tests/test_simulated_circuits.py", "tests/test_days_of_driven_kinds.py",
     "tests/comparison/test_out_of_date.py", "tests/test_command_lines.py",
+    "tests/test_day_of_a_receiver.py", "tests/export/test_snapshot_of_the_database.py",
+    "tests/publish/test_large_catalogue.py", "tests/publish/test_photographs.py",
     "tests/test_days_of_machines.py", "tests/faults/", "tests/test_additions.py",
+    "tests/test_day_of_a_", "tests/test_days_of_line_kinds.py", "tests/comparison/",
 )  # fmt: skip
 """Files that take longest, begun first, the longest of them before the others: a file is one
 worker's, and the last one is waited for."""
@@ -87,10 +90,22 @@ def _place(nodeid: str) -> int:
     return next((n for n, name in enumerate(LONG) if nodeid.startswith(name)), len(LONG))
 
 
-SHARED = {
-    "tests/seed_dataset/test_written_reviews.py": "tests/test_demo.py",
-}
+OF_THE_DEMONSTRATION = "tests/test_demo.py"
+SHARED = dict.fromkeys(
+    (
+        "tests/seed_dataset/test_written_reviews.py", "tests/seed_dataset/test_other_kinds.py",
+        "tests/seed_dataset/test_amplifiers_truth.py",
+    ),
+    OF_THE_DEMONSTRATION,
+)  # fmt: skip
 """Files that use what another has made: the worker that has the one gets the other too."""
+
+
+def pytest_runtest_setup(item: pytest.Item) -> None:
+    """A file that uses the demonstration is one of SHARED: making it takes longer than all else."""
+    file = item.nodeid.partition("::")[0]
+    if "demo" in getattr(item, "fixturenames", ()):
+        assert SHARED.get(file, file) == OF_THE_DEMONSTRATION, f"{file} is to stand in SHARED"
 
 
 @pytest.hookimpl(optionalhook=True)

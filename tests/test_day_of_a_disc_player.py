@@ -16,6 +16,7 @@ from backbench.catalogue import Catalogue
 from backbench.documents.stimuli import Idle, Tone, TwoTones
 from backbench.signal.track import Array
 from commands_run import run
+from sheet_text import sheet_text
 
 RATE, BITS = 48_000, 16
 FULL_V, RIGHT = 2.0, 0.98
@@ -114,9 +115,7 @@ def catalogue(tmp_path_factory: pytest.TempPathFactory) -> Catalogue:
     manifest = review / "review.toml"
     manifest.write_text("\n".join([manifest.read_text(), *entries, *emphasised(review)]))
     run("ingest", review, "--direct", "--processes", "1", "-c", home, codes=(0, 3))
-    page = root / "plover.html"
-    run("sheet", "2024-06-plover-5", page, "-c", home)
-    text = page.read_text(encoding="utf-8")
+    text = sheet_text("2024-06-plover-5", root / "plover.html", home)
     for title in ("Dynamic range", "Noise with digital silence", "De-emphasis error of a disc"):
         assert title in text, title
     return Catalogue(home)

@@ -12,6 +12,7 @@ from backbench.catalogue import Catalogue
 from backbench.seed_dataset.tuner import Tuner
 from commands_run import run
 from driven_unit import BENCH, FULL_V, RATE, DrivenUnit, recorded
+from sheet_text import sheet_text
 from tuner_records import entries, tables, truths
 
 AMPLIFIER = DrivenUnit(22.0, 32.0, 8e-5, 0.3)
@@ -44,9 +45,7 @@ def ended(home: Path, review: Path, captures: list[str]) -> str:
     manifest = review / "review.toml"
     manifest.write_text(manifest.read_text() + "\n" + "\n".join(captures))
     run("ingest", review, "--direct", "--processes", "1", "-c", home, codes=(0, 3))
-    page = review / "sheet.html"
-    run("sheet", review.name, page, "-c", home)
-    return page.read_text(encoding="utf-8")
+    return sheet_text(review.name, review / "sheet.html", home)
 
 
 @pytest.fixture(scope="module")

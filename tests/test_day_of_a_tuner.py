@@ -11,6 +11,7 @@ import golden_readings
 from backbench.catalogue import Catalogue
 from backbench.seed_dataset.tuner import Tuner, deemphasis
 from commands_run import run
+from sheet_text import sheet_text
 from tuner_records import STATED_S, entries, tables, truths
 
 FULL_SCALE = 3.0
@@ -41,9 +42,7 @@ def catalogue(tmp_path_factory: pytest.TempPathFactory) -> Catalogue:
     captures = [*entries(TUNER, review, FULL_SCALE), *tables(TUNER, review, "crake-7")]
     manifest.write_text(manifest.read_text() + "\n" + "\n".join(captures))
     run("ingest", review, "--direct", "--processes", "1", "-c", home, codes=(0, 3))
-    page = root / "crake.html"
-    run("sheet", "2024-05-crake-7", page, "-c", home)
-    assert "Capture ratio" in page.read_text(encoding="utf-8")
+    assert "Capture ratio" in sheet_text("2024-05-crake-7", root / "crake.html", home)
     return Catalogue(home)
 
 

@@ -13,6 +13,7 @@ import golden_readings
 from backbench.catalogue import Catalogue
 from commands_run import run
 from driven_unit import BENCH, RATE, DrivenUnit, recorded
+from sheet_text import sheet_text
 
 UNITS = {
     "power amplifier": DrivenUnit(20.0, 85.0, 1e-4, 0.25, input_ohm=20_000.0),
@@ -162,9 +163,7 @@ def test_headphone_socket_of_the_integrated_amplifier(home: Path, readings: pl.D
 @pytest.mark.parametrize("kind", UNITS)
 def test_the_sheet_tells_the_kind_s_figures(home: Path, kind: str, tmp_path: Path) -> None:
     """Those of a headphone socket at the points of its own."""
-    page = tmp_path / "sheet.html"
-    run("sheet", kind.replace(" ", "-"), page, "-c", home)
-    text = page.read_text(encoding="utf-8")
+    text = sheet_text(kind.replace(" ", "-"), tmp_path / "sheet.html", home)
     assert kind in text
     assert "Channel balance" in text
     assert ("headphone socket: " in text) == (kind == "integrated amplifier")

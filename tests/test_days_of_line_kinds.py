@@ -16,6 +16,7 @@ from backbench.bench_day.planned_capture import capture_table, capture_text, rea
 from backbench.catalogue import Catalogue
 from backbench.seed_dataset.stage import Stage, replay_curve
 from commands_run import run
+from sheet_text import sheet_text
 
 RATE = 48_000
 FULL_V = 40.0
@@ -173,8 +174,6 @@ def test_its_error_from_the_replay_curve(readings: pl.DataFrame) -> None:
 
 
 def test_its_sheet_is_written(home: Path, tmp_path: Path) -> None:
-    page = tmp_path / "sheet.html"
-    run("sheet", "phono-stage", page, "-c", home)
-    text = page.read_text(encoding="utf-8")
+    text = sheet_text("phono-stage", tmp_path / "sheet.html", home)
     for title in ("Input impedance", "RIAA error", "Phono overload", "SNR re the reference input"):
         assert title in text, title

@@ -19,6 +19,7 @@ from backbench.seed_dataset.playback import Playback
 from backbench.signal.rumble import rumble_unweighted, rumble_weighted
 from backbench.signal.track import Array
 from commands_run import run
+from sheet_text import sheet_text
 
 RATE = 44_100
 FULL_SCALE = 6.0
@@ -68,9 +69,8 @@ def day(root: Path, kind: str, level: str) -> Catalogue:
     run("plan", review, "-c", home)
     recorded(review, level)
     run("ingest", review, "--direct", "--processes", "1", "-c", home, codes=(0, 3))
-    page = root / "otter.html"
-    run("sheet", "2024-05-otter-3", page, "-c", home)
-    assert "wow and flutter" in page.read_text(encoding="utf-8").lower()
+    page = sheet_text("2024-05-otter-3", root / "otter.html", home)
+    assert "wow and flutter" in page.lower()
     return Catalogue(home)
 
 

@@ -11,6 +11,7 @@ from typer.testing import CliRunner
 from backbench.catalogue import Catalogue
 from backbench.cli import app
 from backbench.ingest.run_ingest import prepare
+from sheet_text import PICTURES
 from spoiled_sessions import REVIEW, SOURCE, SPOILED, sound_session
 
 pytestmark = pytest.mark.usefixtures("measured_once")
@@ -74,7 +75,7 @@ def test_a_spoiled_session_is_reported_everywhere(
     assert words in run("show", REVIEW, "-c", home)[1]
     if name not in ON_SHEETS:
         return
-    monkeypatch.setattr("backbench.publish.sheet_content.PICTURES", ())  # they tell no reason
+    monkeypatch.setattr(PICTURES, ())  # they tell no reason
     page = tmp_path / "sheet.html"
     assert run("sheet", REVIEW, page, "-c", home)[0] == 0
     assert words.replace("'", "&#39;") in " ".join(page.read_text().split())

@@ -137,10 +137,12 @@ def test_everything_can_be_done_from_the_keyboard(page: Any, site: Path) -> None
     assert page.evaluate("document.activeElement.id") == "content"
     page.keyboard.press("Tab")
     assert page.evaluate("document.activeElement.className") == "scroll shelf"
-    charts = page.locator(".shelf a").count()
-    assert charts > 0
-    for _ in range(charts + 1):
+    stops = page.locator(".shelf a, .shelf .drawn:visible, .shelf button:visible").count()
+    assert stops > 3
+    for _ in range(stops + 1):  # the buttons that can't be used yet are passed over
         page.keyboard.press("Tab")
+        if page.evaluate("document.activeElement.id") == "words":
+            break
     assert page.evaluate("document.activeElement.id") == "words"
     page.keyboard.type("pentode")
     assert shown(page) == ["push-pull"]
@@ -197,7 +199,7 @@ def test_a_long_overview_is_turned_searched_and_sorted(
     template = '<template data-technology="tube"><span class="tech tube">tube</span></template>'
     message = json_text(more)
     data = f'{template}<script type="application/json" id="more">{message}</script></main>'
-    text = text.replace('data-page="500"', 'data-page="20"').replace("</main>", data)
+    text = text.replace('data-page="100"', 'data-page="20"').replace("</main>", data)
     (tmp_path / "index.html").write_text(text, encoding="utf-8")
     (tmp_path / "charts").symlink_to(site / "charts")
     page.goto((tmp_path / "index.html").as_uri())

@@ -15,7 +15,7 @@ from backbench.publish.site_data import read_site_data
 from backbench.storage.database import reading
 
 
-@pytest.mark.parametrize(("carded", "mark"), [(True, 'class="drawn"'), (False, 'class="strip"')])
+@pytest.mark.parametrize(("carded", "mark"), [(True, 'class="drawn'), (False, 'class="strip"')])
 def test_every_model_with_a_rank_has_its_picture(
     given: Any, tmp_path: Path, *, carded: bool, mark: str
 ) -> None:

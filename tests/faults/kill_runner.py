@@ -45,6 +45,7 @@ COMMANDS = (
     "ingest", "ingest", "ingest", "recompute", "rebuild", "backup", "restore", "migrate", "publish",
 )  # fmt: skip
 HALF_WRITTEN = (
+    "catalogue.duckdb.tmp",
     ".making-*", ".rebuild-*", "**/.incoming-*", ".staged/*", "published/.site.[!l]*",
 )  # fmt: skip
 

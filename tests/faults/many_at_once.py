@@ -8,13 +8,13 @@ from __future__ import annotations
 
 import json
 import os
-import subprocess
 import sys
 import tempfile
 import time
 import traceback
 from collections import Counter
 from pathlib import Path
+from typing import Any
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 os.environ.setdefault("POLARS_MAX_THREADS", "1")
@@ -23,6 +23,7 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 from backbench.catalogue import Catalogue
 from backbench.errors import UserError
 from backbench.maintenance.verify import verify
+from faults.forks import import_what_forks_use, in_fork
 from faults.small_catalogue import small_catalogue, write_review
 from simulated import contents_of
 
@@ -66,22 +67,41 @@ def work(role: str, number: int, folder: Path, until: float) -> dict[str, object
 
 def main() -> int:
     seconds = float(sys.argv[1]) if len(sys.argv) > 1 else 60.0
+    import_what_forks_use()
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         catalogue = small_catalogue(folder / "catalogue")
         write_review(folder / "first", 0)
-        catalogue.ingest([folder / "first"], history=False, processes=1)
+        # In a fork: this process is to have run no threads when it forks again.
+        status, told = in_fork(
+            lambda _: catalogue.ingest([folder / "first"], history=False, processes=1) and None
+        )
+        assert status == 0, told
         until = time.time() + seconds
-        command = [sys.executable, __file__, "--role"]
-        running = [
-            subprocess.Popen([*command, role, str(n), name, str(until)], stdout=subprocess.PIPE)
-            for n, role in enumerate(ROLES)
-        ]
-        reports = [json.loads(process.communicate()[0]) for process in running]
-        return summary(reports, catalogue, seconds)
+        running = [begun(role, n, folder, until) for n, role in enumerate(ROLES)]
+        return summary([report_of(*one) for one in running], catalogue, seconds)
 
 
-def summary(reports: list[dict], catalogue: Catalogue, seconds: float) -> int:  # type: ignore[type-arg]
+def begun(role: str, number: int, folder: Path, until: float) -> tuple[int, int]:
+    """A process of its own, and where it writes its report; it has everything imported."""
+    reading, writing = os.pipe()
+    child = os.fork()
+    if child == 0:
+        os.write(writing, json.dumps(work(role, number, folder, until)).encode()[:60_000])
+        os._exit(0)
+    os.close(writing)
+    return child, reading
+
+
+def report_of(child: int, reading: int) -> dict[str, Any]:
+    with os.fdopen(reading) as stream:
+        text = stream.read()
+    os.waitpid(child, 0)
+    report: dict[str, Any] = json.loads(text)
+    return report
+
+
+def summary(reports: list[dict[str, Any]], catalogue: Catalogue, seconds: float) -> int:
     """The figures in a line; 1 where anything is wrong."""
     counts: Counter[str] = Counter()
     wrong = [line for report in reports for line in report["wrong"]]
@@ -108,8 +128,4 @@ def summary(reports: list[dict], catalogue: Catalogue, seconds: float) -> int:  
 
 
 if __name__ == "__main__":
-    if sys.argv[1:2] == ["--role"]:
-        role, number, name, until = sys.argv[2:]
-        print(json.dumps(work(role, int(number), Path(name), float(until))))
-    else:
-        sys.exit(main())
+    sys.exit(main())

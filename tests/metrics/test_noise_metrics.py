@@ -222,3 +222,17 @@ def test_noise_of_a_unit_that_comes_and_goes_is_no_sound_that_was_played(kind: s
     assert "isn't steady" in remark
     assert PITCHES not in remark
     assert GLIDE not in remark
+
+
+@pytest.mark.parametrize("seconds", [0.6, 1.5])
+def test_bounds_of_noise_that_comes_and_goes_hold_where_it_is_loudest(seconds: float) -> None:
+    """Too short for segments, and long enough: no line is known to be away when it is quiet."""
+    loud = white(1e-6, seconds)
+    t = np.arange(len(loud)) / RATE
+    quiet = loud * np.where((t > 0.4 * seconds) & (t < 0.6 * seconds), 1.0, 0.1)
+    whole, parts = (figures(idle_material(track(volts, RATE))) for volts in (loud, quiet))
+    assert "the noise isn't steady" in (parts["mains_line 2"].remark or "")
+    for order in (2, 4):
+        line = f"mains_line {order}"
+        assert parts[line].bound == whole[line].bound == "upper"
+        assert parts[line].value > 0.8 * whole[line].value

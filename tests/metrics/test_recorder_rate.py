@@ -48,11 +48,18 @@ def test_the_sessions_tone_tells(real: float, stated: float) -> None:
     assert f"sample rate was {real / 1e3:g} kHz, not {stated / 1e3:g} kHz" in reason
 
 
-@pytest.mark.parametrize("stated", [48_000.0, 96_000.0])
-def test_a_sound_tone_or_one_at_another_rate_changes_nothing(stated: float) -> None:
-    idle = idle_material(track(hiss(48_000.0), 48_000.0))
-    tone = tone_material(track(sines(48_000.0, 1.0, {997.0: 1.0}), stated), hz=997.0)
-    assert figures(replace(idle, witness=tone))["noise"] == figures(idle)["noise"]
+@pytest.mark.parametrize(("stated", "hum_v", "told"), [
+    (48_000.0, 0.0, False), (96_000.0, 0.0, True), (96_000.0, 1e-4, False),
+])  # fmt: skip
+def test_a_tone_at_another_rate_is_told_where_no_hum_shows_the_own(
+    stated: float, hum_v: float, told: bool
+) -> None:
+    volts = hiss(48_000.0) + sines(48_000.0, 1.0, {50.0: hum_v})
+    idle = idle_material(track(volts, 48_000.0))
+    tone = tone_material(track(sines(stated, 1.0, {997.0: 1.0}), stated), hz=997.0)
+    result = figures(replace(idle, witness=tone))["noise"]
+    assert result.value == figures(idle)["noise"].value
+    assert ("nothing shows that the sample rate was 48 kHz" in (result.remark or "")) == told
 
 
 def test_the_skirt_of_another_tone_is_no_tone() -> None:

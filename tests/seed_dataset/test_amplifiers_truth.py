@@ -8,7 +8,7 @@ import polars as pl
 import pytest
 
 import backbench
-from backbench.seed_dataset.rigs import RIGS
+from backbench.seed_dataset.rigs import rig_of
 from backbench.seed_dataset.scenario import Review
 from backbench.seed_dataset.truth import OutputTruth, truth
 from demonstration import Demo
@@ -26,11 +26,11 @@ def readings(demo: Demo) -> pl.DataFrame:
 
 
 def known(review: Review, output: OutputTruth) -> Iterator[tuple[str, float, dict[str, float]]]:
-    """Metric, value and conditions; corners where the tone controls stayed flat."""
+    """Metric, value and conditions; corners where controls and loudness stayed flat."""
     at_1_khz, limit = {"frequency_hz": 1000.0}, {"limit_percent": 1.0, "load_ohm": 8.0}
     yield "source_impedance", output.source_impedance_ohm, at_1_khz
     yield "noise", output.noise_v, {}
-    if "controls" not in review.extras:
+    if not review.extras & {"controls", "loudness"}:
         at_load = {} if output.power_at_1_percent_w is None else {"load_ohm": 8.0}
         yield "response_low_3db", output.low_3db_hz, at_load
         yield "response_high_3db", output.high_3db_hz, at_load
@@ -48,7 +48,7 @@ def holds(row: dict[str, object], value: float) -> bool:
 def recorded(demo: Demo) -> list[Review]:
     return [
         review for review in demo.scenario.reviews
-        if review.units[0].kind not in RIGS and not review.is_typed
+        if rig_of(review) is None and not review.is_typed
         and "wrong-load" not in review.extras
     ]  # fmt: skip
 

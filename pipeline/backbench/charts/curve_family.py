@@ -232,4 +232,5 @@ def _dense(curve: Pixels) -> Pixels:
 
 
 def _least_distance(one: Pixels, other: Pixels) -> float:
-    return float(np.sqrt(((one[:, None] - other[None]) ** 2).sum(axis=2)).min())
+    across, down = (one[:, k, None] - other[:, k] for k in (0, 1))
+    return float(np.sqrt((across * across + down * down).min()))

@@ -26,7 +26,7 @@ from backbench.metrics.noise_in_time import (
     rms_known_to,
 )
 from backbench.metrics.nothing_playing import loud_remark, refuse_played
-from backbench.metrics.recorder_rate import refuse_wrong_rate
+from backbench.metrics.recorder_rate import rate_untold, refuse_wrong_rate
 from backbench.metrics.sample_steps import STEPS_CHOICE, dither_off, with_undithered_steps
 from backbench.metrics.traits import AT_IDLE, Overview, Traits
 from backbench.metrics.warnings import joined, warning
@@ -37,10 +37,11 @@ from backbench.signal.dither import Stepped
 from backbench.signal.itu_468 import weighted_468
 from backbench.signal.mains import (
     LINES,
+    NOMINAL_HZ,
     clear_of_mains,
     is_confirmed,
     mains_frequency,
-    mains_line,
+    mains_lines_at,
     other_frequencies,
     wrong_mains,
 )
@@ -48,7 +49,7 @@ from backbench.signal.power import MeanSquare, noise_sum
 from backbench.signal.record_checks import check_record, refuse_gap
 from backbench.signal.recorded_band import refuse_cut_band
 from backbench.signal.spectrum import Spectrum, spectrum
-from backbench.signal.stretched_mains import stretched_mains
+from backbench.signal.stretched_mains import hum_in_place, stretched_mains
 from backbench.signal.tone import BAND_HZ, EDGE, PASS_BAND
 from backbench.signal.track import Array, Track
 from backbench.signal.uncertainty import Contribution, combine
@@ -166,10 +167,9 @@ class IdleView(Stepped):
 
     def _lines_of(self, nominal_hz: float) -> list[tuple[int, float, MeanSquare]]:
         mains = mains_frequency(self.spectrum, self.noise, nominal_hz)
-        return [
-            (n, round(n * mains, 3), mains_line(self.spectrum, self.noise, n * mains))
-            for n in range(1, LINES + 1)
-        ]
+        multiples = range(1, LINES + 1)
+        lines = mains_lines_at(self.spectrum, self.noise, [n * mains for n in multiples])
+        return [(n, round(n * mains, 3), line) for n, line in zip(multiples, lines, strict=True)]
 
     @cached_property
     def behind_468(self) -> tuple[Array, float]:
@@ -204,6 +204,8 @@ def idle_view(capture_data: CaptureData, number: int) -> IdleView:
     stretched = stretched_mains(own_spectrum, noise, capture_data.mains_hz)
     if stretched is not None:
         remark = warning(stretched)
+    elif not hum_in_place(own_spectrum, noise, capture_data.mains_hz or NOMINAL_HZ[0]):
+        remark = joined(remark, rate_untold(capture_data.witness, track.rate_hz))
     idle = IdleView(capture_data, track, own_spectrum, noise, remark, stretched)
     refuse_gate(idle.hiss_by_block)
     return idle

@@ -16,6 +16,20 @@ SAME = 1e-6
 """Relative distance of two rates that files state, within which they are one."""
 
 
+def rate_untold(witness: CaptureData | None, rate_hz: float) -> str | None:
+    """That the session's tone was recorded at another rate, as its file states; None where not.
+
+    To be told where nothing in the record itself shows that its own rate is as stated.
+    """
+    other = next(iter(witness.outputs.values()), None) if witness is not None else None
+    if other is None or abs(other.rate_hz / rate_hz - 1) <= SAME:
+        return None
+    return (
+        f"nothing shows that the sample rate was {in_text(rate_hz, 'Hz', 6)} as the file says: no "
+        f"hum is seen, and the session's tone has {in_text(other.rate_hz, 'Hz', 6)}"
+    )
+
+
 def refuse_wrong_rate(witness: CaptureData | None, rate_hz: float) -> None:
     """Raise Refusal where the session's tone lies where it would under another sample rate.
 

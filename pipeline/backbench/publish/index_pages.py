@@ -191,7 +191,7 @@ def _makers(builder: SiteBuilder) -> Iterator[OutputFile]:
     site_data, picture = builder.site_data, promises_picture(builder.renderer)
     shown = None
     if picture:
-        shown, files = builder.save_picture(picture, up="")
+        shown, *files = landing_picture(builder, picture)
         yield from files
     makers = {
         maker: [(model, len(site_data.models[maker, model])) for _, model in models]

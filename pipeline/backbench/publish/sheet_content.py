@@ -119,7 +119,7 @@ def review_sheet(
 
     stale: figures that are out of date by the settings as they are now.
     dates: a line for each doubt about the review's date.
-    card: gives a unit's scorecard; where left out, one is drawn.
+    card: gives a unit's scorecard, or what stands in its place; where left out, one is drawn.
     Raises UserError where the review is not known.
     """
     if review_key not in site_data.reviews:
@@ -216,7 +216,17 @@ def _newest_pictures(
         if worked
     ]
     first = [picture for picture in (card, *changed) if picture]
-    return first + _pictures(renderer, row, most)
+    shown = {picture.digest for picture in first}
+    return first + [one for one in _pictures(renderer, row, most) if one.digest not in shown]
+
+
+def first_picture(renderer: ChartRenderer, row: Row) -> Picture | None:
+    """The first chart that a unit has, for where there is room for one alone."""
+    for query, title in PICTURES:
+        picture = renderer.draw(query, f"{title}: {row['label']}", unit=row["unit_key"])
+        if picture:
+            return picture
+    return None
 
 
 def _own_pictures(renderer: ChartRenderer, row: Row, most: int) -> list[Picture]:

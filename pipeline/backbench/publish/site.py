@@ -133,9 +133,9 @@ def _builder(opened: Database, root: Path, aside: Path, folder: Path) -> SiteBui
 
 def _jobs(builder: SiteBuilder) -> list[Job]:
     """Everything to be made; what takes longest first."""
-    jobs: list[Job] = [("question", name) for name in builder.renderer.queries]
-    jobs += [("review", key) for key in builder.site_data.reviews]
-    return [*jobs, ("index", "")]
+    jobs: list[Job] = [("index", "")]
+    jobs += [("question", name) for name in builder.renderer.queries]
+    return jobs + [("review", key) for key in builder.site_data.reviews]
 
 
 def _made(builder: SiteBuilder, job: Job) -> Iterator[OutputFile]:
@@ -162,7 +162,7 @@ def _all(
     opened_with = (*roots, builder.folder, folder)
     with started_pool(processes, _begin, opened_with) as pool:
         try:
-            for written in pool.map(_make_in_worker, jobs, chunksize=4):
+            for written in pool.map(_make_in_worker, jobs):
                 yield from written
                 progress(1)
         except BrokenProcessPool:

@@ -27,7 +27,13 @@ from backbench.publish.reading_tables import peer_strip_of
 from backbench.publish.render import data_address, json_text, page
 from backbench.publish.scorecard import scorecard_picture
 from backbench.publish.sheet_charts import ChartRenderer, Picture, picture_values
-from backbench.publish.sheet_content import PICTURES, ReviewSheet, review_sheet, title_of
+from backbench.publish.sheet_content import (
+    PICTURES,
+    ReviewSheet,
+    first_picture,
+    review_sheet,
+    title_of,
+)
 from backbench.publish.site_data import Row, SiteData
 from backbench.quantities.writing import measured, quantity
 from backbench.querying.saved_queries import SavedQuery
@@ -116,14 +122,18 @@ class SiteBuilder:
         return self._kept[unit_key]
 
     def card(self, unit_key: str) -> Picture | None:
-        """A unit's scorecard; None where its review is not one that has them, or it has no rank."""
+        """A unit's scorecard, or, where it has no rank, the first chart that it has; None where its
+        review is not one that has them, or there is nothing to draw."""
         if self.site_data.units[unit_key]["review_key"] not in self.carded:
             return None
         if unit_key not in self._cards:
             if len(self._cards) >= MOST_KEPT:
                 self._cards.clear()
             compared = self.compared(unit_key)
-            self._cards[unit_key] = scorecard_picture(self.renderer, self.site_data, compared)
+            drawn = scorecard_picture(self.renderer, self.site_data, compared)
+            self._cards[unit_key] = drawn or first_picture(
+                self.renderer, self.site_data.units[unit_key]
+            )
         return self._cards[unit_key]
 
     def save_picture(

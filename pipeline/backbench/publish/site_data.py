@@ -71,7 +71,9 @@ class SiteData:
         return by_maker
 
 
-SHARED_VIEWS = ("peer", "placed", "capture_outcome", "across_captures")
+SHARED_VIEWS = (
+    "peer", "placed", "capture_outcome", "across_captures", "unit_period", "unit", "before_after",
+)  # fmt: skip
 
 
 def keep_views(store: Database) -> None:
@@ -105,6 +107,7 @@ def as_of_review(store: Database, unit_key: str, review_key: str) -> Iterator[No
                 f'CREATE TEMP VIEW {name} AS SELECT * FROM "{database}".main.{name} '
                 f"WHERE unit_key <> '{unit_key}' OR review_key = '{review_key}'"
             )
+        store.run("DROP TABLE temp.unit_period")
         store.run(
             f"CREATE TEMP VIEW unit_period AS SELECT * REPLACE (standing OR unit_key = "
             f"'{unit_key}' AS standing) FROM \"{database}\".main.unit_period "
@@ -114,6 +117,7 @@ def as_of_review(store: Database, unit_key: str, review_key: str) -> Iterator[No
     finally:
         for name in (*OWN_VIEWS, "unit_period"):
             store.run(f"DROP VIEW IF EXISTS temp.{name}")
+        keep_views(store)
 
 
 def read_site_data(store: Database) -> SiteData:

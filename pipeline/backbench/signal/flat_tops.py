@@ -8,6 +8,7 @@ stage, or an editor.
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from backbench.errors import Refusal
 from backbench.quantities.writing import in_text
@@ -85,16 +86,19 @@ def has_flat_crests(track: Track) -> bool:
         return False
     low, high = track.lowest_and_highest
     alike = ALIKE_STEPS * step
-    return _is_flat(volts, high - volts[volts >= high - 2 * alike], high, alike) or _is_flat(
-        volts, volts[volts <= low + 2 * alike] - low, low, alike
+    return _is_flat(volts, volts >= high - 2 * alike, high, alike) or _is_flat(
+        volts, volts <= low + 2 * alike, low, alike
     )
 
 
-def _is_flat(volts: Array, away: Array, end: float, alike: float) -> bool:
+def _is_flat(volts: Array, near: NDArray[np.bool_], end: float, alike: float) -> bool:
     """Whether the voltage at an end recurs as no crest of a sine does.
 
-    away: how far off it those within twice `alike` are, V.
+    near: which are within twice `alike` of it.
     """
+    if np.count_nonzero(near) <= MOST_ALIKE:
+        return False
+    away = np.abs(volts[near] - end)
     count = int(np.count_nonzero(away <= alike))
     if count <= MOST_ALIKE or count <= CRESTS * (len(away) - count):
         return False

@@ -312,7 +312,9 @@ def _from_neighbours(
     last = np.ceil(centres + reach).astype(int) + 1
     clear = (multiples >= 1) & (first > lobe) & (last < len(noise))
     clear &= apart(centres) > half + reach
-    first, last = np.where(clear, first, 0), np.where(clear, last, 1)
+    # One bin stands for a place that isn't clear: as near to it as the rest, which spares sums.
+    first = np.where(clear, first, np.clip(first, 0, len(noise) - 2))
+    last = np.where(clear, last, first + 1)
     middle = noise[np.where(clear, np.rint(centres).astype(int), 0)]
     sums = _sums_between(spectrum.power, first, last)
     width = last - first

@@ -29,8 +29,9 @@ SPARE = 2.2
 """Times the highest line, below which that rate isn't taken."""
 
 TURN = 2 * math.pi
-MOST_STRETCHED = 3
-"""Times the root of a block's length that a stretch may have, so that it divides the block."""
+STRETCHED = 2, 6
+"""Times the root of a block's length that a stretch has at least, and may have so that it divides
+the block: products of longer tables are quicker than many of short ones."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -242,9 +243,8 @@ class _Waves(NamedTuple):
     @classmethod
     def over(cls, turns: Array, length: int) -> _Waves:
         """For blocks of so many samples. turns: rad a sample, by line."""
-        least = math.isqrt(length) + 1
-        fitting = (n for n in range(least, MOST_STRETCHED * least) if length % n == 0)
-        samples = next(fitting, least)
+        least, most = (times * math.isqrt(length) + 1 for times in STRETCHED)
+        samples = next((n for n in range(least, most) if length % n == 0), least)
         first = samples * np.arange(-(-length // samples)) - (length - 1) / 2
         turned = np.exp(1j * np.multiply.outer(turns, np.arange(samples)))
         near = np.concatenate([np.ones((1, samples)), turned.real, turned.imag])

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from functools import lru_cache
 
 import numpy as np
@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from backbench.quantities.writing import in_text
 from backbench.signal.background import degrees_of_freedom
-from backbench.signal.power import MeanSquare, line_power
+from backbench.signal.power import MeanSquare, lobe_powers
 from backbench.signal.spectrum import Spectrum, peak_positions
 from backbench.signal.track import Array
 
@@ -132,8 +132,10 @@ def mains_frequency(spectrum: Spectrum, noise: Array, nominal_hz: float) -> floa
     return float(np.clip(estimates[order[middle]], 0.98 * nominal_hz, 1.02 * nominal_hz))
 
 
-def mains_line(spectrum: Spectrum, noise: Array, frequency_hz: float) -> MeanSquare:
-    """Mean square of the line at a multiple of the mains, its noise taken off, V^2.
+def mains_lines_at(
+    spectrum: Spectrum, noise: Array, frequencies_hz: Sequence[float]
+) -> list[MeanSquare]:
+    """Mean squares of the lines at multiples of the mains, their noise taken off, V^2.
 
     Parameters
     ----------
@@ -141,21 +143,23 @@ def mains_line(spectrum: Spectrum, noise: Array, frequency_hz: float) -> MeanSqu
         Of the record.
     noise : ndarray of float64, shape (bins,)
         Mean noise power by bin, V^2.
-    frequency_hz : float
-        Of the line, Hz.
+    frequencies_hz : sequence of float
+        Of the lines, Hz.
 
     Returns
     -------
-    MeanSquare
-        V^2, from the whole lobe, widened for a mains frequency that wanders (common practice, no
+    list of MeanSquare
+        V^2, from the whole lobes, widened for a mains frequency that wanders (common practice, no
         source).
     """
-    centre = frequency_hz / spectrum.resolution_hz
-    half = spectrum.window.half_width + 0.5 + WANDER * centre
-    lobe = slice(math.ceil(centre - half), math.floor(centre + half) + 1)
-    spread = spectrum.window.spread
-    samples = degrees_of_freedom(centre, spread)
-    return line_power(spectrum.power[lobe], noise[lobe], spread, samples)
+    spread, lobes, samples = spectrum.window.spread, [], []
+    for hz in frequencies_hz:
+        centre = hz / spectrum.resolution_hz
+        half = spectrum.window.half_width + 0.5 + WANDER * centre
+        lobes.append((math.ceil(centre - half), math.floor(centre + half) + 1))
+        samples.append(degrees_of_freedom(centre, spread))
+    lines = lobe_powers(spectrum.power, noise, spread, math.inf, lobes)
+    return [line._replace(samples=own) for line, own in zip(lines, samples, strict=True)]
 
 
 NOMINAL_HZ = (50.0, 60.0)

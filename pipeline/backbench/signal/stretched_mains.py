@@ -42,7 +42,7 @@ def stretched_mains(spectrum: Spectrum, noise: Array, nominal_hz: float | None) 
     """
     if nominal_hz is None:
         return None
-    in_place = bool(_lines(spectrum, noise, nominal_hz))
+    in_place = hum_in_place(spectrum, noise, nominal_hz)
     for rate in _nearest_first(spectrum.rate_hz):
         stretch = spectrum.rate_hz / rate
         # Of twice the stated rate every second line lies where the stated mains has one.
@@ -57,6 +57,25 @@ def stretched_mains(spectrum: Spectrum, noise: Array, nominal_hz: float | None) 
                 "says: check the recorder's rate and the file's header"
             )
     return None
+
+
+def hum_in_place(spectrum: Spectrum, noise: Array, nominal_hz: float) -> bool:
+    """Whether a line stands where the file's sample rate puts one of the mains.
+
+    Parameters
+    ----------
+    spectrum : Spectrum
+        Of a record with nothing playing.
+    noise : ndarray of float64, shape (bins,)
+        Mean noise power by bin, V^2.
+    nominal_hz : float
+        Mains frequency as stated, Hz.
+
+    Returns
+    -------
+    bool
+    """
+    return bool(_lines(spectrum, noise, nominal_hz))
 
 
 def _nearest_first(rate_hz: float) -> list[int]:

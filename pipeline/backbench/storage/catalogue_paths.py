@@ -30,7 +30,7 @@ REBUILDING = ".rebuild-"
 HALF_WRITTEN = (
     f"{REBUILDING}*", f"{MAKING}*", f"{ASIDE}*",
     f"vault/{ASIDE}*", f"vault/??/{ASIDE}*", f"ledger/{ASIDE}*", f"ledger/settings/{ASIDE}*",
-    f".staged/*/*{PART}",
+    f".staged/*/*{PART}", f"{DATABASE_NAME}.tmp",
 )  # fmt: skip
 """What a run that broke off may leave. Whole staged chunks are none of it: they are used."""
 

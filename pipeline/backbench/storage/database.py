@@ -43,6 +43,8 @@ MAX_ROWS = 5_000_000
 MAX_BYTES = 500_000_000
 OFFLINE: dict[str, Any] = {"autoinstall_known_extensions": False}
 """Settings of every connection: DuckDB fetches nothing from the network."""
+WRITER: dict[str, Any] = {**OFFLINE, "memory_limit": "500MB"}
+"""Settings of the writer: what doesn't fit lies in a folder beside the database for as long."""
 READER: dict[str, Any] = {
     **OFFLINE,
     "enable_external_access": False,
@@ -191,7 +193,7 @@ def writing(folder: Path) -> Iterator[Database]:
     path = folder / DATABASE_NAME
     if not path.exists():
         _make(path)
-    with _connected(path, read_only=False, config=OFFLINE) as store:
+    with _connected(path, read_only=False, config=WRITER) as store:
         migrate(store)
         yield store
 

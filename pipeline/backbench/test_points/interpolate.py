@@ -190,23 +190,28 @@ sweeps AS (
            min(position) AS position
     FROM steps GROUP BY {place} HAVING count(*) >= $least
 ),
+known AS MATERIALIZED (
+    SELECT sweeps.*, rated_power_w, {input_sort} AS input_sort,
+           try_cast(regexp_extract(tap, '[0-9.]+') AS DOUBLE) AS tap_ohm,
+           coalesce(lower(trim(controls)) NOT IN ('flat', 'defeated', 'bypassed'), false) AS shaped
+    FROM sweeps
+    JOIN appearance USING (review_key, unit_key)
+),
+point AS MATERIALIZED (
+    SELECT * EXCLUDE (stimulus), unnest(string_split(stimulus, ', ')) AS stimulus FROM test_point
+    WHERE metrics IS NULL AND NOT list_contains($one_driven, point_key)
+),
 wanted AS (
     SELECT sweeps.*, point_key,
            if(by_voltage, point.level_v,
-              coalesce(point.power_w, point.power_share * appearance.rated_power_w)) AS wanted,
-           coalesce(try_cast(regexp_extract(tap, '[0-9.]+') AS DOUBLE) <> point.load_ohm, false)
-               AS other_tap,
+              coalesce(point.power_w, point.power_share * rated_power_w)) AS wanted,
+           coalesce(tap_ohm <> point.load_ohm, false) AS other_tap,
            {off_frequency} AS off_frequency
-    FROM sweeps
-    JOIN appearance USING (review_key, unit_key)
-    JOIN test_point AS point ON point.metrics IS NULL
-        AND list_contains(string_split(point.stimulus, ', '), sweeps.stimulus)
-        AND (point.input_sort IS NULL OR point.input_sort = {input_sort})
-        AND NOT list_contains($one_driven, point_key)
-        AND NOT (list_contains($shipped, point_key) AND (
-            coalesce(lower(trim(controls)) NOT IN ('flat', 'defeated', 'bypassed'), false)
-            OR coalesce(try_cast(regexp_extract(tap, '[0-9.]+') AS DOUBLE) <> point.load_ohm,
-                        false)))
+    FROM known AS sweeps
+    JOIN point ON point.stimulus = sweeps.stimulus
+        AND (point.input_sort IS NULL OR point.input_sort = sweeps.input_sort)
+        AND NOT (list_contains($shipped, point_key)
+                 AND (shaped OR coalesce(tap_ohm <> point.load_ohm, false)))
         AND {same_frequency}
         AND (point.load_ohm IS NULL
              OR abs(sweeps.load_ohm / point.load_ohm - 1) <= $load_within)
