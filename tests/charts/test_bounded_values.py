@@ -30,3 +30,4 @@ def test_units_with_bounds_are_counted_and_named() -> None:
     assert limited_units(frame.filter(pl.col("unit_key") == "a")) == ""
     assert limited_units(frame.filter(pl.col("unit_key").is_in(["b", "f"]))) == ""
     assert limited_units(frame.drop("bound")) == ""
+    assert limited_units(frame.with_columns(pl.col("label").alias("metric"))) == ""

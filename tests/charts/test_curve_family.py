@@ -41,7 +41,7 @@ def test_a_name_lies_where_the_other_curve_is_far() -> None:
     area = PlotArea(Size(800, 400), 0.0, 0.0, 0.0, 0.0)
     own = np.array([[0.0, 200.0], [800.0, 200.0]])
     other = np.array([[0.0, 210.0], [800.0, 390.0]])
-    left, top = _place(own, [_dense(other)], 60.0, area)
+    left, top = _place(own, [_dense(other)], [], 60.0, area)
     box = _corners(left, top, 60.0)
     assert top < 200
     assert _least_distance(box, np.array([[left, 200.0]])) >= 5

@@ -47,9 +47,11 @@ def median_text(rows: Sequence[Row], unit: str) -> str:
 def limited_units(frame: pl.DataFrame) -> str:
     """How many of several units have a bound among what is drawn of them, and which.
 
-    "" of one unit, of none with a bound, and of rows that don't say.
+    "" of one unit, of none with a bound, of several metrics, and of rows that don't say.
     """
     if not {"unit_key", "label", "bound"} <= set(frame.columns):
+        return ""
+    if "metric" in frame.columns and frame["metric"].n_unique() > 1:
         return ""
     units = frame["unit_key"].n_unique()
     of_bounds = frame.filter(pl.col("bound").is_not_null() & (pl.col("bound") != ""))

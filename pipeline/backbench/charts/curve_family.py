@@ -38,6 +38,8 @@ PLACES = 120
 """Places along a curve that are tried for its name."""
 CLEAR_PX = 60.0
 """Room to other curves beyond which more doesn't help."""
+ON_A_NAME = 100.0
+"""How much worse a place is at which another name stands: worse than any that is crowded."""
 LEAST_REACH_DB = 0.4
 Family = Mapping[tuple[str, str], Sequence[Row]]
 Pixels = np.ndarray
@@ -169,21 +171,22 @@ def _names(placed: Mapping[tuple[str, str], Pixels], area: PlotArea) -> list[alt
         named.add(setting)
         text = shortened(setting, area.width / 2, NAME_PX)
         others = [p for key, p in placed.items() if key != (setting, output)]
-        left, top = _place(own, [*map(_dense, others), *taken], text_width(text, NAME_PX), area)
+        left, top = _place(own, [*map(_dense, others)], taken, text_width(text, NAME_PX), area)
         taken.append(_corners(left, top, text_width(text, NAME_PX)))
         marks.append(text_mark(text, left, top + NAME_PX, NAME_PX, halo=True))
     return marks
 
 
 def _place(
-    own: Pixels, others: Iterable[Pixels], width: float, area: PlotArea
+    own: Pixels, others: Iterable[Pixels], taken: Sequence[Pixels], width: float, area: PlotArea
 ) -> tuple[float, float]:
-    """Left and top of a name beside its own curve, away from all else."""
+    """Left and top of a name beside its own curve, away from all else, on no other name."""
     if len(own) == 1:
-        return float(own[0, 0]) + 12, float(own[0, 1]) - NAME_PX / 2
+        return _beside_dot(float(own[0, 0]) + 12, float(own[0, 1]) - NAME_PX / 2, taken, width)
     along = _dense(own)
     rest = [part for part in others if len(part)]
     crowd = np.concatenate(rest) if rest else np.full((1, 2), -1e6)
+    names = np.concatenate(taken) if taken else np.full((1, 2), -1e6)
     best, found = -math.inf, (0.0, 0.0)
     for x, y in along:
         left = min(max(x - width / 2, 4.0), area.width - width - 4.0)
@@ -192,10 +195,24 @@ def _place(
                 continue
             box = _corners(left, top, width)
             gap, own_gap = _least_distance(box, crowd), _least_distance(box, along)
-            score = min(gap, CLEAR_PX) + 8 * min(own_gap, 5.0)
+            apart = _least_distance(box, names)
+            score = min(gap, apart, CLEAR_PX) + 8 * min(own_gap, 5.0)
+            score -= ON_A_NAME * (apart < NAME_PX)
             if score > best:
                 best, found = score, (left, top)
     return found
+
+
+def _beside_dot(
+    left: float, middle: float, taken: Sequence[Pixels], width: float
+) -> tuple[float, float]:
+    """At the right of a dot, as little higher or lower as keeps it off the other names."""
+    steps = [middle + side * k * (NAME_PX + 4) for k in range(len(taken) + 2) for side in (1, -1)]
+    free = (
+        top for top in steps
+        if all(_least_distance(_corners(left, top, width), name) >= NAME_PX / 2 for name in taken)
+    )  # fmt: skip
+    return left, next(free, middle)
 
 
 def _corners(left: float, top: float, width: float) -> Pixels:

@@ -10,7 +10,7 @@ from backbench.charts import theme
 from backbench.charts.axis import Axis, axis, ranges_widely
 from backbench.charts.chart_text import BOLD, shortened, text_width, wrapped
 from backbench.charts.declaration import chart
-from backbench.charts.drawing import ChartInput
+from backbench.charts.drawing import PAGE, ChartInput
 from backbench.charts.label_placement import swarm
 from backbench.charts.mark_layers import (
     Row,
@@ -37,10 +37,11 @@ COLUMNS = (
     "unit_key", "label", "technology", "metric", "title", "point", "unit", "better", "value",
     "low", "high", "bound", "place", "verdict",
 )  # fmt: skip
-MOST_FIGURES = 6
+MOST_FIGURES, MOST_PRINTED = 6, 5
+"""The second where the picture has less width than a page's."""
 FEWEST_ROWS = 4
 """Fewer figures stand no further apart than so many."""
-NAMES_SHARE, VALUES_SHARE = 0.3, 0.323
+NAMES_SHARE, VALUES_SHARE = 0.3, 0.36
 """Of the picture's width, what stands at the left and the right of the strips takes."""
 DOT_PX = 7.0
 LINE_PX = 17.0
@@ -127,7 +128,9 @@ def _figures(chart_input: ChartInput) -> list[Row]:
     """The marked unit's rows, in the frame's order; of the first unit where none is marked."""
     rows = _drawable(chart_input)
     subject = chart_input.subject or (rows[0]["unit_key"] if rows else "")
-    return [row for row in rows if row["unit_key"] == subject][:MOST_FIGURES]
+    wide = narrow(chart_input) or chart_input.size.width >= PAGE.width
+    most = MOST_FIGURES if wide else MOST_PRINTED
+    return [row for row in rows if row["unit_key"] == subject][:most]
 
 
 def _figure(
@@ -200,7 +203,7 @@ def _words(own: Row, area: PlotArea, middle: float) -> list[alt.Chart]:
     title = wrapped(own["title"], room / BOLD, theme.TEXT_PX)
     verdict = wrapped(own["verdict"] or NO_PROMISE, area.right - 40, theme.SMALL_PX, 3)
     value = _value_and_place(own)
-    point = wrapped(own["point"], room, theme.SMALL_PX, max(1, 3 - len(title)))
+    point = wrapped(own["point"], room, theme.SMALL_PX, 2)
     return [
         *_column(title, point, left, middle),
         *_column([value], verdict, area.width + 18, middle),

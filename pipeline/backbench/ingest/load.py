@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cache
 from importlib import metadata
@@ -26,6 +26,8 @@ from backbench.test_points.assign import assign_points
 from backbench.test_points.scope import chosen_reviews
 from backbench.test_points.values_at_points import units_of
 
+BATCH_BYTES = 32 << 20
+"""Of staged rows that one statement takes: it holds lists, as those of curves, several times."""
 PACKAGES = ("backbench", "numpy", "scipy", "soundfile")
 
 
@@ -79,13 +81,28 @@ def load_reviews(
                 _drop_stale(store, review.planned, review.fresh)
         chunks = [chunk for review in reviews for chunk in review.chunks]
         for table in ("reading", "curve"):
-            store.load_parquet(table, [chunk / f"{table}.parquet" for chunk in chunks])
+            for files in in_batches([chunk / f"{table}.parquet" for chunk in chunks]):
+                store.load_parquet(table, files)
         environment_key = _insert_environment(store)
         for table, rows in _rows(reviews, environment_key, ended).items():
             store.append(table, rows)
         derive_reviews(store, keys, environment_key)
         assign_points(store, keys, units_before)
         taken()
+
+
+def in_batches(files: Sequence[Path]) -> Iterator[list[Path]]:
+    """Files in their order, in batches of at most BATCH_BYTES or of one file that is larger."""
+    batch: list[Path] = []
+    held = 0
+    for file in files:
+        size = file.stat().st_size
+        if batch and held + size > BATCH_BYTES:
+            yield batch
+            batch, held = [], 0
+        batch, held = [*batch, file], held + size
+    if batch:
+        yield batch
 
 
 def _rows(reviews: Sequence[Staged], environment_key: str, ended: Ended) -> dict[str, list[Row]]:

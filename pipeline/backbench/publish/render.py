@@ -29,7 +29,7 @@ FEW_REVIEWS = 100
 """Up to so many reviews, the list of them stands open; of more, those of the newest year do."""
 FIRST_ROWS = 8
 """Of a long table, shown before the rest is unfolded."""
-MARGINS = {"A4": "12mm 13mm", "letter": "7mm 17mm"}
+MARGINS = {"A4": "10mm 13mm", "letter": "6mm 17mm"}
 """Of printed sheets by their size: the lower of the two is written on further up and down."""
 
 

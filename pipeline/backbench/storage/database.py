@@ -43,7 +43,7 @@ MAX_ROWS = 5_000_000
 MAX_BYTES = 500_000_000
 OFFLINE: dict[str, Any] = {"autoinstall_known_extensions": False}
 """Settings of every connection: DuckDB fetches nothing from the network."""
-WRITER: dict[str, Any] = {**OFFLINE, "memory_limit": "300MB"}
+WRITER: dict[str, Any] = {**OFFLINE, "memory_limit": "500MB"}
 """Settings of the writer: what doesn't fit lies in a folder beside the database for as long."""
 READER: dict[str, Any] = {
     **OFFLINE,
