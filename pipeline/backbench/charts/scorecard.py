@@ -233,7 +233,7 @@ def _lines(strong: Sequence[str], soft: Sequence[str], left: float, top: float) 
 
 def _technologies(rows: list[Row], own: Row, area: PlotArea) -> list[alt.Chart]:
     """What the marks are, beneath the strips."""
-    y, left = area.height + 22, 0.0
+    y, left = area.height + 20, 0.0
     drawn: list[alt.Chart] = []
     for name in theme.in_order(row["technology"] for row in rows):
         drawn += [technology_symbol(name, left + 6, y - 5),
