@@ -134,7 +134,7 @@ def test_a_pair_is_shown_together_and_what_one_lacks_alone() -> None:
     first = [still("response", "left"), still("idle", "left")]
     second = [still("response", "right"), still("profile", "right")]
     both, alone, other = stills._both(first, second)
-    assert (both.subject, both.charts) == ("left-and-right", ("left", "right"))
+    assert (both.subject, both.drawings) == ("left-and-right", ("left", "right"))
     assert both.caption == "response of left\n\nresponse of right\n"
     assert (alone, other) == (first[1], second[1])
 

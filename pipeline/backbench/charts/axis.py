@@ -11,6 +11,7 @@ from typing import Any, Literal
 
 import altair as alt
 
+from backbench.charts.shared_axes import with_shared
 from backbench.quantities.units import symbol, takes_prefix
 from backbench.quantities.writing import axis_labels
 
@@ -91,10 +92,16 @@ class Axis:
 
 
 def axis(
-    values: Iterable[float | None], start: float, end: float, unit: str = "", log: bool = False
-) -> Axis:
-    """An axis that holds all finite values with a little room. Logarithmic needs values over 0."""
+    values: Iterable[float | None], start: float, end: float, unit: str = "", log: bool = False,
+    of: str = "",
+) -> Axis:  # fmt: skip
+    """An axis that holds all finite values with a little room. Logarithmic needs values over 0.
+
+    of: the quantity, where a picture has axes of several.
+    """
     finite = [v for v in values if v is not None and math.isfinite(v) and (v > 0 or not log)]
+    course, direction = "ratios" if log else "steps", "along" if end > start else "up"
+    finite = with_shared((unit, course, direction, of), finite)
     if log:
         return _log_axis(finite or [1.0], start, end, unit)
     return _linear_axis(finite or [0.0], start, end, unit)
@@ -102,7 +109,8 @@ def axis(
 
 def frequency_axis(values: Iterable[float | None], start: float, end: float) -> Axis:
     """Logarithmic frequency with the trade's grid: 20, 50, 100, …, 20k."""
-    finite = [v for v in values if v is not None and v > 0] or [20.0, 20e3]
+    known = with_shared(("Hz", "frequency"), [v for v in values if v is not None and v > 0])
+    finite = known or [20.0, 20e3]
     low, high = min(finite), max(finite)
     ticks = _apart([f for f in TRADE_HZ if low * 0.997 <= f <= high * 1.003], low, high, start, end)
     low, high = min([low, *ticks]), max([high, *ticks])

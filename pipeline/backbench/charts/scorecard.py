@@ -164,7 +164,8 @@ def _scale(own: Row, rows: list[Row], width: float) -> Axis:
     """An axis of its own for each figure, the better end at the right."""
     values = [_size(row["value"], own["better"]) for row in rows]
     start, end = (14.0, width - 14.0) if own["better"] == "higher" else (width - 14.0, 14.0)
-    return axis(values, start, end, own["unit"], ranges_widely(values, own["unit"]))
+    log = ranges_widely(values, own["unit"])
+    return axis(values, start, end, own["unit"], log, of=own["metric"])
 
 
 def _size(value: float, better: str) -> float:

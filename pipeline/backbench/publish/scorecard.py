@@ -26,22 +26,18 @@ if TYPE_CHECKING:
 QUESTION = "How does it stand in its main figures, and against its specifications?"
 
 
-def scorecard(
-    compared: Comparison, site_data: SiteData, size: Size | None = None
-) -> alt.TopLevelMixin | None:
-    """The picture; None where the unit has a rank in nothing. size: a page's where left out."""
+def scorecard(compared: Comparison, site_data: SiteData, size: Size) -> alt.TopLevelMixin:
+    """The picture of a unit that has a rank in something (`ranked`)."""
     import polars as pl
 
-    from backbench.charts.drawing import PAGE, Labels
+    from backbench.charts.drawing import Labels
     from backbench.charts.registry import chart_named
 
     rows = list(scorecard_rows(compared, site_data))
-    if not rows:
-        return None
     conditions = f"{compared.state}, {compared.reviewed}; peers: {compared.peers.description}"
     labels = Labels(title=heading(compared), question=QUESTION, note=conditions)
     frame = pl.DataFrame(rows, infer_schema_length=None)
-    return chart_named("scorecard").draw(frame, labels, compared.unit_key, size or PAGE)
+    return chart_named("scorecard").draw(frame, labels, compared.unit_key, size)
 
 
 def heading(compared: Comparison) -> str:
@@ -74,15 +70,15 @@ def scorecard_picture(
     """The same, rendered; None where there is nothing to draw."""
     from backbench.charts.drawing import PAGE, PHONE, PRINT
 
-    def drawn(size: Size) -> Picture | None:
+    def drawn(size: Size) -> Picture:
         from backbench.charts.unchecked import specification
 
-        chart = scorecard(compared, site_data, size)
-        title = f"Scorecard: {compared.label}"
-        return renderer.picture(specification(chart), title) if chart else None
+        spec = specification(scorecard(compared, site_data, size))
+        return renderer.picture(spec, f"Scorecard: {compared.label}")
 
-    wide = drawn(PAGE)
-    return wide and replace(wide, narrow=drawn(PHONE), printed=drawn(PRINT))
+    if not ranked(compared.lines):
+        return None
+    return replace(drawn(PAGE), narrow=drawn(PHONE), printed=drawn(PRINT))
 
 
 def scorecard_rows(compared: Comparison, site_data: SiteData) -> Iterator[dict[str, Any]]:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import itertools
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -29,6 +30,8 @@ if TYPE_CHECKING:
     from backbench.charts.still_canvas import Canvas
     from backbench.comparison.unit_comparison import Comparison
 
+    Drawing = Callable[[], alt.TopLevelMixin]
+
 ORDER = (
     ("response-over-peers", "Response"),
     ("distortion-over-power", "Distortion over power"),
@@ -51,13 +54,19 @@ caption gives stands on the metrics' declarations."""
 class Still:
     """One picture with its caption, or one of each unit of a pair beside each other.
 
-    subject: what the name of its file ends in.
+    subject: what the name of its file ends in. drawings: what draws each picture.
     """
 
     name: str
     subject: str
-    charts: tuple[alt.TopLevelMixin, ...]
+    drawings: tuple[Drawing, ...]
     caption: str
+
+    def pictures(self) -> list[tuple[str, Size]]:
+        """Each picture as SVG with its size; those beside each other on the same axes."""
+        from backbench.charts.shared_axes import drawn_alike
+
+        return [_as_svg(chart) for chart in drawn_alike(self.drawings)]
 
 
 def write_stills(
@@ -78,7 +87,7 @@ def write_stills(
     for position, still in enumerate(_stills(builder, review_key, drawn_for), start=1):
         stem = f"{position:02d}-{still.name}-{still.subject}"
         for name, content in (
-            (f"{stem}.png", still_png([_as_svg(chart) for chart in still.charts], drawn_for)),
+            (f"{stem}.png", still_png(still.pictures(), drawn_for)),
             (f"{stem}.txt", still.caption.encode()),
         ):
             write(folder, name, content)
@@ -138,7 +147,7 @@ def _both(first: Sequence[Still], second: Sequence[Still]) -> Iterator[Still]:
             continue
         subject = f"{still.subject}-and-{other.subject}"
         caption = f"{still.caption}\n{other.caption}"
-        yield Still(still.name, subject, still.charts + other.charts, caption)
+        yield Still(still.name, subject, still.drawings + other.drawings, caption)
     yield from others.values()
 
 
@@ -148,15 +157,16 @@ def _of_unit(
     from backbench.charts.drawing import PAGE, PHONE
 
     unit = row["unit_key"]
-    card = scorecard(compared, builder.site_data, PHONE if narrow else PAGE)
-    if card is not None:
+    size = PHONE if narrow else PAGE
+    if ranked(compared.lines):
         caption = _caption("Scorecard", row, ranked(compared.lines))
+        card = partial(scorecard, compared, builder.site_data, size)
         yield Still("scorecard", unit, (card,), caption)
     for query, heading in ORDER:
-        chart = _drawn(builder, query, f"{heading}: {row['label']}", row, narrow=narrow)
-        if chart is not None:
+        draw = _drawing(builder, query, f"{heading}: {row['label']}", row, narrow=narrow)
+        if draw is not None:
             caption = _caption(heading, row, _lines_of(query, compared.lines))
-            yield Still(query, unit, (chart,), caption)
+            yield Still(query, unit, (draw,), caption)
     frame = profile_frame(compared.lines)
     if not frame.is_empty():
         from backbench.charts.drawing import Labels, PlainColumn
@@ -167,14 +177,14 @@ def _of_unit(
             [PlainColumn("percentile", "", "Percentile among peers (100 = best)")], title
         )
         ranks = finding_sentences.ranks_sentence(compared.lines, compared.peers.description)
-        chart = chart_named("profile").draw(frame, labels, unit, PHONE if narrow else PAGE)
-        yield Still("profile", unit, (chart,), f"{title}\n{ranks}\n")
+        draw = partial(chart_named("profile").draw, frame, labels, unit, size)
+        yield Still("profile", unit, (draw,), f"{title}\n{ranks}\n")
 
 
-def _drawn(
+def _drawing(
     builder: SiteBuilder, query: str, title: str, row: Row, *, narrow: bool
-) -> alt.TopLevelMixin | None:
-    """The query's chart with this unit marked; None where there is nothing to draw of it."""
+) -> Drawing | None:
+    """What draws the query's chart with this unit marked; None where there is nothing of it."""
     renderer = builder.renderer
     if query not in renderer.queries or renderer.queries[query].chart is None:
         return None
@@ -185,7 +195,7 @@ def _drawn(
     holds = "unit_key" not in frame.columns or row["unit_key"] in frame["unit_key"].to_list()
     if frame.is_empty() or not holds:
         return None
-    return renderer.chart(query, frame, title, values, narrow=narrow)
+    return partial(renderer.chart, query, frame, title, values, narrow=narrow)
 
 
 def _lines_of(query: str, lines: Sequence[Standing]) -> list[Standing]:
