@@ -3,7 +3,8 @@
 --   line of each of 2,000 steps of equal ratio from 10 Hz to 100 kHz, so that no line is lost;
 --   newest review; without a unit, the one reviewed last that has one.
 -- conditions: {stimulus}; newest review; strongest line of each step
--- grain: unit_key, output, frequency_hz; one row per unit, output and frequency
+-- grain: unit_key, output, frequency_hz, kind; one row per unit, output, frequency and kind of
+--   line
 -- parameter unit: unit = ''; unit; where empty, the one reviewed last
 -- parameter stimulus: text = 'multitone'; multitone or two tones
 -- column unit_key: -; Unit
@@ -30,10 +31,23 @@ WITH newest AS (
 ),
 points AS (
     SELECT unit_key, label, output, unnest(x) AS hertz, unnest(y) AS level FROM newest
+),
+strongest AS (
+    SELECT newest.unit_key, newest.output, reading.frequency_hz
+    FROM newest
+    JOIN reading USING (review_key, analysis_key, unit_key, output)
+    WHERE metric = 'greatest_product' AND reading.frequency_hz > 0 AND reading.bound IS NULL
 )
 SELECT unit_key, label, output, arg_max(hertz, level) AS frequency_hz, max(level) AS level,
        'tone' AS kind
 FROM points
 WHERE hertz BETWEEN 10 AND 100000
 GROUP BY unit_key, label, output, floor(500 * log10(hertz / 10))
-ORDER BY unit_key, output, frequency_hz
+UNION ALL
+-- of what was not played
+SELECT unit_key, label, output, arg_min(hertz, abs(hertz - frequency_hz)),
+       arg_min(level, abs(hertz - frequency_hz)), 'distortion'
+FROM points
+JOIN strongest USING (unit_key, output)
+GROUP BY unit_key, label, output
+ORDER BY unit_key, output, frequency_hz, kind DESC

@@ -7,7 +7,7 @@ import os
 import pytest
 
 from backbench.errors import UserError
-from backbench.publish.standalone_page import find_browser
+from backbench.publish.browser import find_browser
 
 
 def chromium() -> str:

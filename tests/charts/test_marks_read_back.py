@@ -72,6 +72,10 @@ def test_a_units_curves_run_through_its_values(name: str, x: str, y: str, frames
     own = frames[name].filter(pl.col("unit_key") == "u0")
     if name == "spectrum":
         own = own.filter(pl.col("kind") == "spectrum")
+    bounds = own.filter(pl.col("bound").is_not_null()) if "bound" in own.columns else own.clear()
+    own = own.join(bounds, on=own.columns, how="anti", nulls_equal=True)
+    for row in bounds.select(x, y).iter_rows():
+        assert not any(_runs_through(points, [row], axes) for points in lines)
     for output in own["output"].unique():
         rows = own.filter(pl.col("output") == output).sort(x).select(x, y).rows()
         assert any(_runs_through(points, rows, axes) for points in lines)

@@ -31,7 +31,7 @@ sys.exit(ran.returncode)
 PRINT = """
 import sys
 from pathlib import Path
-from backbench.publish.standalone_page import find_browser, printed
+from backbench.publish.browser import find_browser, printed
 page = b"<!doctype html><title>a sheet</title><img src='https://pictures.example/a.png'><p>text"
 Path(sys.argv[1]).write_bytes(printed(page, find_browser()))
 """

@@ -63,9 +63,9 @@ def test_workers_end_with_their_parent(tmp_path: Path, ending: int) -> None:
 
 PRINTING = """
 import os, sys
-from backbench.publish.standalone_page import _run
+from backbench.publish.browser import run_browser
 print(os.getpid(), flush=True)
-_run(["sh", "-c", 'echo $$ > "$0"; exec sleep 600', sys.argv[1]])
+run_browser(["sh", "-c", 'echo $$ > "$0"; exec sleep 600', sys.argv[1]])
 """
 
 

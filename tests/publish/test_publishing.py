@@ -9,7 +9,7 @@ import pytest
 
 from backbench.catalogue import Catalogue
 from backbench.errors import UserError
-from backbench.publish import site, standalone_page, stills
+from backbench.publish import browser, site, standalone_page, stills
 from backbench.publish.compared_curves import compared_curves
 from backbench.publish.output_files import OutputFile
 from backbench.publish.sheet_charts import ChartRenderer
@@ -103,7 +103,7 @@ def test_what_cannot_be_written_is_said(
         standalone_page.save_sheet(builder, REVIEW, tmp_path / "sheet.doc")
     with pytest.raises(UserError, match="did you mean push-pull-taps"):
         standalone_page.save_sheet(builder, "push-pull-tap", tmp_path / "sheet.html")
-    monkeypatch.setattr(standalone_page.shutil, "which", lambda name: None)
+    monkeypatch.setattr(browser.shutil, "which", lambda name: None)
     with pytest.raises(UserError, match="Chromium to print"):
         standalone_page.save_sheet(builder, REVIEW, tmp_path / "sheet.pdf")
     assert list(tmp_path.iterdir()) == []
@@ -133,10 +133,13 @@ def test_a_pair_is_shown_together_and_what_one_lacks_alone() -> None:
 
     first = [still("response", "left"), still("idle", "left")]
     second = [still("response", "right"), still("profile", "right")]
-    both, alone, other = stills._both(first, second)
+    both, alone, other = stills._both(first, second, together=True)
     assert (both.subject, both.drawings) == ("left-and-right", ("left", "right"))
     assert both.caption == "response of left\n\nresponse of right\n"
     assert (alone, other) == (first[1], second[1])
+    left, right, *_ = stills._both(first, second, together=False)
+    assert (left.drawings, left.beside) == (("left",), ("right",))
+    assert (right.drawings, right.beside) == (("right",), ("left",))
 
 
 def test_curves_that_are_laid_over_each_other_are_the_catalogues(builder: SiteBuilder) -> None:

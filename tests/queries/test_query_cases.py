@@ -592,10 +592,13 @@ CASES = [
         curve a tones_spectrum [100.0,1000.0] [-9.0,-9.0] review=r1 analysis_key=t1
         curve b tones_spectrum [100.0,1000.0] [-8.0,-8.0] review=r2 analysis_key=t2
         curve b tones_spectrum [100.0,1000.0] [-7.0,-70.0] review=r2 analysis_key=t3
+        reading b greatest_product -63 0 review=r2 analysis_key=t3 \
+            frequency_hz=990.0
         """, """
         unit_key | frequency_hz | level | kind
         b        | 100          | -7    | tone
         b        | 1000         | -70   | tone
+        b        | 1000         | -70   | distortion
         """),
     Case("square-wave-of-a-unit", """
         review r1 2020-01-01

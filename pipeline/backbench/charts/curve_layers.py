@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 import altair as alt
@@ -11,6 +12,7 @@ from backbench.charts import theme
 from backbench.charts.axis import Axis
 from backbench.charts.chart_text import shortened, unit_name
 from backbench.charts.constant_encodings import no_tooltip, x2_at, x_at, y2_at, y_at
+from backbench.charts.drawing import PAGE, ChartInput
 from backbench.charts.label_placement import spread
 from backbench.charts.mark_layers import (
     GROUP,
@@ -22,7 +24,7 @@ from backbench.charts.mark_layers import (
     name_labels,
 )
 from backbench.charts.names_beneath import Named, beneath, named_line
-from backbench.charts.page_layout import PlotArea, layer, text_mark
+from backbench.charts.page_layout import PlotArea, layer, narrow, text_mark
 from backbench.quantities.counts import counted
 from backbench.quantities.writing import measured, quantity
 
@@ -114,7 +116,7 @@ def subject_lines(
             sure = [
                 r | {"_low": y_axis.clamped(r[low]), "_high": y_axis.clamped(r[high])}
                 for r in line
-                if r[low] is not None and r[high] is not None
+                if r[low] is not None and r[high] is not None and r.get("_run", 0) is not None
             ]
             if sure:
                 band = layer(sure).mark_area(
@@ -126,6 +128,7 @@ def subject_lines(
                         y=y_axis.y("_low"),
                         y2=alt.Y2("_high:Q"),
                         tooltip=no_tooltip(),
+                        **_pieces(sure),
                     )
                 )
         said = [
@@ -135,10 +138,20 @@ def subject_lines(
                 GROUP: "",
             }
             for r in line
+            if r.get("_run", 0) is not None
         ]
+        if not said:
+            continue
         mark = layer(said).mark_line(strokeWidth=weight, clip=True, **_output_style(k, shaded))
-        drawn.append(mark.encode(x=x_axis.x(x), y=y_axis.y(y), tooltip=no_tooltip()))
+        encoded = {"x": x_axis.x(x), "y": y_axis.y(y), "tooltip": no_tooltip(), **_pieces(said)}
+        drawn.append(mark.encode(**encoded))
     return drawn
+
+
+def _pieces(rows: Sequence[Row]) -> dict[str, Any]:
+    """A line for each run of values, where rows say which they belong to."""
+    several = len({row.get("_run") for row in rows}) > 1
+    return {"detail": alt.Detail("_run:N")} if several else {}
 
 
 def reading_text(
@@ -228,6 +241,16 @@ def named_curves(
         text = "; ".join(notes)
         drawn.append(text_mark(text, area.width, -14, 13, colour=theme.SOFT_INK, align="right"))
     return area, drawn
+
+
+def notes_where_room(
+    chart_input: ChartInput, notes: Sequence[str]
+) -> tuple[ChartInput, Sequence[str]]:
+    """The notes for `named_curves`; among the words of the heading where a picture that has the
+    names beside its plot leaves them no room above it."""
+    if narrow(chart_input) or chart_input.size.width >= PAGE.width:
+        return chart_input, notes
+    return replace(chart_input, labels=chart_input.labels.noted("; ".join(notes))), ()
 
 
 def _own_names(own: Lines, tail: Callable[[Row], str] | None, *, shaded: bool) -> Iterator[Named]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import altair as alt
 
 from backbench.charts.axis import axis
+from backbench.charts.between_bounds import in_runs, values_alone
 from backbench.charts.curve_layers import (
     band_notes,
     drawn_band,
@@ -17,7 +18,14 @@ from backbench.charts.curve_layers import (
 )
 from backbench.charts.declaration import chart
 from backbench.charts.drawing import ChartInput
-from backbench.charts.mark_layers import Row, bound_arrows, half_width, subject_marks, value_text
+from backbench.charts.mark_layers import (
+    Row,
+    bound_arrows,
+    dots,
+    half_width,
+    subject_marks,
+    value_text,
+)
 from backbench.charts.page_layout import assemble, curve_area, message_chart
 from backbench.charts.peer_band import envelope
 from backbench.quantities.writing import quantity, value_alone
@@ -32,6 +40,9 @@ COLUMNS = (
     "thd_low",
     "thd_high",
 )
+
+BOUND_AREA = 26
+"""Of a peer's bound: an open mark on no line."""
 
 
 def _finding(chart_input: ChartInput) -> str:
@@ -75,23 +86,34 @@ def distortion_power(chart_input: ChartInput) -> alt.LayerChart:
     thd = axis((r["thd_percent"] for r in rows), area.height, 0.0, "%", log=True)
     thd = thd.with_vertical_axis(chart_input.labels.title_of("thd_percent"), -area.paper_left)
     peers = lines_of(rows, "power_w", chart_input.subject, of_subject=False)
-    own = lines_of(
-        [_with_value_text(r) for r in rows], "power_w", chart_input.subject, of_subject=True
+    own = in_runs(
+        lines_of(
+            [_with_value_text(r) for r in rows], "power_w", chart_input.subject, of_subject=True
+        )
     )
+    values = {key: [r for r in line if not r.get("bound")] for key, line in peers.items()}
     curves = {
         key: ([r["power_w"] for r in line], [r["thd_percent"] for r in line])
-        for key, line in peers.items()
+        for key, line in values.items()
     }
     band = envelope(curves, log_y=True)
     points = [row for line in own.values() for row in line]
     each = lines_beside_band(peers, own, banded=bool(band))
+    bounds = [
+        row | {"value_text": _at(row), "technology": row["technology"] or "not stated"}
+        for line in each.values()
+        for row in line
+        if row.get("bound")
+    ]
     area, names = named_curves(
         own, each, power, thd, area, y="thd_percent",
         notes=band_notes(peers, banded=bool(band)),
     )  # fmt: skip
     layers = [
         *drawn_band(band, power, thd),
-        *thin_lines(each, power, thd, "power_w", "thd_percent"),
+        *thin_lines(values_alone(each), power, thd, "power_w", "thd_percent"),
+        *dots(bounds, power.x("power_w"), thd.y("thd_percent"), BOUND_AREA),
+        *bound_arrows(bounds, power.x("power_w"), thd.y("thd_percent"), upright=True),
         *subject_lines(
             lines=own,
             x_axis=power,
@@ -113,10 +135,13 @@ def _drawable(row: Row) -> bool:
     return power is not None and thd is not None and power > 0 and thd > 0
 
 
-def _with_value_text(row: Row) -> Row:
+def _at(row: Row) -> str:
     thd = value_text(row, "thd_percent", "thd_low", "thd_high", "%")
-    at = f"{thd} at {quantity(row['power_w'], 'W')}"
+    return f"{thd} at {quantity(row['power_w'], 'W')}"
+
+
+def _with_value_text(row: Row) -> Row:
     low = None if row["thd_low"] is None or row["thd_low"] <= 0 else row["thd_low"]
-    named = {"value_text": at, "_end": row["power_w"], "_strong": True}
+    named = {"value_text": _at(row), "_end": row["power_w"], "_strong": True}
     named["technology"] = row["technology"] or "not stated"
     return row | named | {"thd_low": low}

@@ -112,5 +112,8 @@ class ChartInput:
         return [row for row in rows if row["unit_key"] == key]
 
 
+SQUARE, HALF_UPRIGHT = Size(600, 600), Size(600, 540)
+"""What pictures of stills are drawn for that are square, and for two over each other: so wide that
+their text is large enough at half of 1080 pixels."""
 PRINT = Size(690, 486)
 """What a picture is drawn for that takes the whole width of a printed sheet."""

@@ -15,6 +15,7 @@ from backbench.charts.curve_layers import (
     ends_of_units,
     lines_of,
     named_curves,
+    notes_where_room,
     subject_lines,
     thin_lines,
 )
@@ -107,16 +108,19 @@ def response(chart_input: ChartInput) -> alt.LayerChart:
     rows = [_filled(r) for r in chart_input.frame.to_dicts() if _drawable(r)]
     if not rows:
         return message_chart(chart_input, "No unit has a frequency response yet.")
+    peers = lines_of(rows, "frequency_hz", chart_input.subject, of_subject=False)
+    own = lines_of(rows, "frequency_hz", chart_input.subject, of_subject=True)
+    chart_input, notes = notes_where_room(
+        chart_input, _notes(rows, own, chart_input.options["span"])
+    )
     area = curve_area(chart_input, right=214)
     x_axis = frequency_axis((r["frequency_hz"] for r in rows), 0.0, area.width)
     x_axis = x_axis.with_axis(chart_input.labels.title_of("frequency_hz"))
     y_axis = _levels(chart_input, rows, area.height)
     y_axis = y_axis.with_vertical_axis(chart_input.labels.title_of("level_db"), -area.paper_left)
-    peers = lines_of(rows, "frequency_hz", chart_input.subject, of_subject=False)
-    own = lines_of(rows, "frequency_hz", chart_input.subject, of_subject=True)
     area, names = named_curves(
         own, peers, x_axis, y_axis, area, y="level_db", tail=_last_level,
-        notes=_notes(rows, own, chart_input.options["span"]),
+        notes=notes,
     )  # fmt: skip
     layers = [
         *_envelope(rows, x_axis, y_axis),

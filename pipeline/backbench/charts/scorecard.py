@@ -111,9 +111,7 @@ def _stacked_key(rows: list[Row], own: Row, area: PlotArea) -> list[alt.Chart]:
         drawn += [technology_symbol(name, left + 6, y - 5),
                   text_mark(name, left + 18, y, theme.SMALL_PX, colour=theme.SOFT_INK)]  # fmt: skip
         left += 34 + text_width(name, theme.SMALL_PX)
-    note = f"large: {own['label']}, bar: its uncertainty (k = 2)"
-    lines = wrapped(note, area.width, theme.SMALL_PX)
-    return drawn + _lines([], lines, 0.0, y + LINE_PX)
+    return drawn + _lines([], wrapped(_key(own), area.width, theme.SMALL_PX), 0.0, y + LINE_PX)
 
 
 def _drawable(chart_input: ChartInput) -> list[Row]:
@@ -235,14 +233,20 @@ def _lines(strong: Sequence[str], soft: Sequence[str], left: float, top: float) 
 
 def _technologies(rows: list[Row], own: Row, area: PlotArea) -> list[alt.Chart]:
     """What the marks are, beneath the strips."""
-    y, left = area.height + 22, 0.0
+    y, left = area.height + 20, 0.0
     drawn: list[alt.Chart] = []
     for name in theme.in_order(row["technology"] for row in rows):
         drawn += [technology_symbol(name, left + 6, y - 5),
                   text_mark(name, left + 18, y, theme.SMALL_PX, colour=theme.SOFT_INK)]  # fmt: skip
         left += 42 + text_width(name, theme.SMALL_PX)
-    note = f"large: {own['label']}, bar: its uncertainty (k = 2)"
-    room = area.width + area.right - left - 30
-    drawn.append(text_mark(shortened(note, room, theme.SMALL_PX), left + 6, y, theme.SMALL_PX,
-                           colour=theme.SOFT_INK))  # fmt: skip
+    note, room = _key(own), area.width + area.right - 30
+    if text_width(note, theme.SMALL_PX) > room - left:
+        left, y = 26 - area.left - 6, y + LINE_PX
+        room += area.left
+    text = shortened(note, room, theme.SMALL_PX)
+    drawn.append(text_mark(text, left + 6, y, theme.SMALL_PX, colour=theme.SOFT_INK))
     return drawn
+
+
+def _key(own: Row) -> str:
+    return f"large: {own['label']}, bar: uncertainty (k = 2)"

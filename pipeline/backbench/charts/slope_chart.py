@@ -9,10 +9,10 @@ import altair as alt
 
 from backbench.charts import theme
 from backbench.charts.axis import Axis, axis, ranges_widely
-from backbench.charts.chart_text import BOLD, shortened, unit_name, wrapped
+from backbench.charts.chart_text import BOLD, unit_name, wrapped
 from backbench.charts.constant_encodings import coloured, dashed, no_tooltip
 from backbench.charts.declaration import chart
-from backbench.charts.drawing import ChartInput
+from backbench.charts.drawing import PAGE, ChartInput
 from backbench.charts.label_placement import spread
 from backbench.charts.mark_layers import (
     Row,
@@ -98,11 +98,12 @@ def slope(chart_input: ChartInput) -> alt.LayerChart:
     if not rows:
         return message_chart(chart_input, "No unit was measured both before and after work on it.")
     metrics = list(dict.fromkeys(r["metric"] for r in rows))
-    shown = metrics[: NARROW_PANELS if narrow(chart_input) else MOST_PANELS]
+    wide = chart_input.size.width >= PAGE.width
+    shown = metrics[: MOST_PANELS if wide else NARROW_PANELS]
     area = _area(chart_input, len(shown))
-    named_too = len(shown) <= MOST_NAMED and not area.narrow
+    named_too = len(shown) <= MOST_NAMED and wide
     layers: list[alt.Chart] = []
-    for slot, metric in zip(_slots(len(shown), area), shown, strict=True):
+    for slot, metric in zip(_slots(len(shown), area, wide=wide), shown, strict=True):
         some = [r for r in rows if r["metric"] == metric]
         layers += _panel(some, chart_input, slot, area, named_too=named_too)
     lacking = [_title(r) for m in metrics[len(shown) :] for r in rows if r["metric"] == m]
@@ -112,8 +113,10 @@ def slope(chart_input: ChartInput) -> alt.LayerChart:
         names = [named_technology(name, name) for name in _technologies(rows)]
         area, notes = beneath(area, [*names, Named(note)], 48)
     else:
-        text = shortened(note, area.width, 13)
-        notes = [text_mark(text, 0, area.height + 44, 13, colour=theme.SOFT_INK)]
+        notes = [
+            text_mark(text, 0, area.height + 44 + 17 * k, 13, colour=theme.SOFT_INK)
+            for k, text in enumerate(wrapped(note, area.width, 13, 1 if wide else 3))
+        ]
     return assemble(chart_input, area, [*layers, *notes])
 
 
@@ -127,7 +130,8 @@ def _area(chart_input: ChartInput, panels: int) -> PlotArea:
         tall = NARROW_PANEL_PX * panels + BETWEEN * (panels - 1)
         side = edge(chart_input)
         return plot_area(chart_input, left=side, right=side, bottom=40, above=44, tall=tall)
-    return plot_area(chart_input, left=26, right=26, bottom=52, above=44)
+    bottom = 52 if chart_input.size.width >= PAGE.width else 86
+    return plot_area(chart_input, left=26, right=26, bottom=bottom, above=44)
 
 
 def _who(rows: Sequence[Row], subject: str) -> str:
@@ -147,9 +151,9 @@ def _title(row: Row) -> str:
     return str(row.get("title") or str(row["metric"]).replace("_", " "))
 
 
-def _slots(count: int, area: PlotArea) -> list[Slot]:
-    """Places for the panels: one row, or two where there are more than ROW_PANELS."""
-    deep = count if area.narrow else 1 if count <= ROW_PANELS else 2
+def _slots(count: int, area: PlotArea, *, wide: bool) -> list[Slot]:
+    """Places for the panels: one row, or two where there are more than go into one."""
+    deep = count if area.narrow else 1 if count <= (ROW_PANELS if wide else ROW_PANELS // 2) else 2
     columns = -(-count // deep)
     span, height = area.width / columns, (area.height - BETWEEN * (deep - 1)) / deep
     return [

@@ -42,7 +42,7 @@ def _finding(chart_input: ChartInput) -> str:
     lines = [r for r in rows if r["kind"] not in TRACES]
     label = str(rows[0]["label"])
     if not lines:
-        lines = [r | {"kind": ""} for r in rows]
+        lines = [r | {"kind": "played" if r["kind"] == "tone" else ""} for r in rows]
     most = max(lines, key=lambda r: r["level"])
     unit = str(most.get("y_unit") or chart_input.labels.unit_of("level"))
     at = f"{quantity(most['frequency_hz'], 'Hz')}, {quantity(most['level'], unit)}"

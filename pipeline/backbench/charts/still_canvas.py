@@ -34,6 +34,11 @@ class Canvas:
         """Whether a picture as it is drawn for a page fits its proportions."""
         return self.size.width > 1.5 * self.size.height
 
+    @property
+    def upright(self) -> bool:
+        """Whether there is room for two pictures over each other."""
+        return self.size.height > 1.5 * self.size.width
+
 
 @dataclass(frozen=True)
 class Placed:

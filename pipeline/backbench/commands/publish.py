@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
+from collections import Counter
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from enum import StrEnum
 from pathlib import Path
@@ -23,6 +24,7 @@ from backbench.commands.common import (
 from backbench.quantities.counts import counted
 
 if TYPE_CHECKING:
+    from backbench.charts.drawing import Size
     from backbench.publish.site_builder import SiteBuilder
 
 
@@ -126,39 +128,67 @@ def pictures(
         int, typer.Option(min=200, max=4000, help="Pixels that a picture is shown at.")
     ] = 960,
     dark: Annotated[bool, typer.Option("--dark", help="As on a dark screen.")] = False,
+    stills: Annotated[
+        list[str] | None,
+        typer.Option(
+            help="Count the stills of this review too, in every size.", show_default=False
+        ),
+    ] = None,
 ) -> None:
     """Write every picture of the published site on one page, and count what is hard to see.
 
-    Example: backbench pictures all-pictures.html -c my-catalogue --width 360 --dark
+    The pictures of the page for comparing units, which its script draws, are counted where a
+    Chromium is installed. Example: backbench pictures all-pictures.html -c my-catalogue --dark
     """
+    from backbench.publish.compared_pictures import some_compared
     from backbench.publish.contact_sheet import contact_sheet
-    from backbench.publish.picture_survey import survey, survey_lines
+    from backbench.publish.picture_survey import survey, survey_as_drawn, survey_lines
 
-    root = opened(catalogue).places.root
-    shown = contact_sheet(root / "published" / "site", out, width, dark=dark)
+    site = opened(catalogue).places.root / "published" / "site"
+    shown = contact_sheet(site, out, width, dark=dark)
     faulty = sum(bool(one.faults) for one in shown)
     typer.echo(
         f"Wrote {out}: {counted(len(shown), 'picture')}, {faulty} with something that "
         "is hard to see. All pictures, as seen:"
     )
-    for line in survey_lines(survey([one.svg for one in shown])):
+    compared, left_out = some_compared(site)
+    counts = survey([one.svg for one in shown])
+    if not left_out:
+        counts |= survey_as_drawn("page for comparing units", compared)
+    if stills:
+        counts |= _of_stills(catalogue, stills)
+    for line in survey_lines(counts):
         typer.echo(f"  {line}")
+    if left_out:
+        typer.echo(left_out)
+
+
+def _of_stills(catalogue: Path, reviews: Sequence[str]) -> dict[str, Counter[str]]:
+    from backbench.publish.still_survey import surveyed_stills
+
+    with _builder(catalogue) as builder:
+        return surveyed_stills(builder, reviews, [_pixels(size) for size in StillSize])
+
+
+def _pixels(size: StillSize) -> Size:
+    from backbench.charts.drawing import Size
+
+    width, height = (int(side) for side in size.value.split("x"))
+    return Size(width, height)
 
 
 def _stills(
     catalogue: Path, review: str, out: Path | None, size: StillSize, *, dark: bool,
     transparent: bool,
 ) -> None:  # fmt: skip
-    from backbench.charts.drawing import Size
     from backbench.charts.still_canvas import Canvas
     from backbench.publish.stills import write_stills
 
-    width, height = (int(side) for side in size.value.split("x"))
     looks = [size.value] * (size is not StillSize.WIDE) + ["dark"] * dark
     variant = "-".join([*looks, *["transparent"] * transparent])
     with _builder(catalogue) as builder:
         folder = out or builder.folder / "stills" / review / variant
-        canvas = Canvas(Size(width, height), dark=dark, transparent=transparent)
+        canvas = Canvas(_pixels(size), dark=dark, transparent=transparent)
         paths = write_stills(builder, review, folder, canvas)
     typer.echo(f"Wrote {counted(len(paths) // 2, 'picture')} with captions into {folder}/.")
 

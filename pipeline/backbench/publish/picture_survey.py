@@ -37,7 +37,6 @@ VIEWS = (
     WayOfSeeing("page of 1280 px, dark", 896, dark=True),
     WayOfSeeing("phone of 360 px", 326, narrow=True),
     WayOfSeeing("phone of 360 px, dark", 326, narrow=True, dark=True),
-    WayOfSeeing("still of 1920 px at half size", 960),
     WayOfSeeing("printed sheet, A4 or Letter", 336, narrow=True),
     WayOfSeeing("printed sheet, whole width", 688, printed=True),
 )
@@ -57,6 +56,17 @@ def survey(pictures: Sequence[str]) -> dict[str, Counter[str]]:
                 found = {*picture_faults(svg, min(1.0, view.width / width), dark=view.dark)}
                 counts[view.name].update(fault.kind for fault in found)
                 counts[view.name]["pictures"] += 1
+    return counts
+
+
+def survey_as_drawn(name: str, pictures: Sequence[str]) -> dict[str, Counter[str]]:
+    """The same of pictures that are shown as large as they are drawn, on light and dark ground."""
+    counts: dict[str, Counter[str]] = {}
+    for dark in (False, True):
+        found = counts[name + ", dark" * dark] = Counter()
+        for svg in pictures:
+            found["pictures"] += 1
+            found.update(fault.kind for fault in {*picture_faults(svg, dark=dark)})
     return counts
 
 

@@ -24,6 +24,8 @@ if TYPE_CHECKING:
     import altair as alt
     import polars as pl
 
+    from backbench.charts.drawing import Size
+
 
 DRAWING = "3"
 """Which way of making pictures of specifications: those of another are not kept."""
@@ -104,20 +106,21 @@ class ChartRenderer:
 
     def chart(
         self, name: str, frame: pl.DataFrame, title: str, values: Mapping[str, str],
-        review: str = "", *, narrow: bool = False,
+        review: str = "", *, size: Size | None = None,
     ) -> alt.TopLevelMixin:  # fmt: skip
         """The chart that a query's header names, of rows already run with these values.
 
         review: what to call the review that the marked unit is shown of, where that is not its
-        newest. narrow: drawn for a phone.
+        newest. size: what it is drawn for, a page where left out.
         """
-        from backbench.charts.drawing import PAGE, PHONE
+        from backbench.charts.drawing import PAGE
         from backbench.charts.query_chart import query_chart
 
         conditions = self._words(name, frame, values, review)
-        size = PHONE if narrow else PAGE
-        query = self.queries[name]
-        return query_chart(self.store, query, frame, values, conditions, title=title, size=size)
+        query, drawn_for = self.queries[name], size or PAGE
+        return query_chart(
+            self.store, query, frame, values, conditions, title=title, size=drawn_for
+        )
 
     def _words(self, name: str, frame: pl.DataFrame, values: Mapping[str, str], review: str) -> str:
         """The conditions that a picture states, and what of it is out of date."""
@@ -158,11 +161,13 @@ class ChartRenderer:
         source = drawn_from(self.queries[name], frame, values, words, self._settings)
 
         def drawn(*, narrow: bool) -> Picture:
+            from backbench.charts.drawing import PAGE, PHONE
             from backbench.charts.unchecked import specification
 
+            size = PHONE if narrow else PAGE
             digest = hashlib.sha256(f"{source} {narrow}".encode()).hexdigest()[:20]
             svg = self._before(digest) or _rendered(
-                specification(self.chart(name, frame, title, values, review, narrow=narrow))
+                specification(self.chart(name, frame, title, values, review, size=size))
             )
             return Picture(title, _alternative(title), svg, digest, *_size_of(svg))
 

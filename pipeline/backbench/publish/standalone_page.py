@@ -2,31 +2,15 @@
 
 from __future__ import annotations
 
-import shutil
-import subprocess
-from collections.abc import Sequence
 from pathlib import Path
 
 from backbench.errors import Fault, UserError
+from backbench.publish.browser import find_browser, printed
 from backbench.publish.output_files import write
 from backbench.publish.render import MARGINS, data_address, page
 from backbench.publish.sheet_charts import picture_values
 from backbench.publish.sheet_content import review_sheet, title_of
 from backbench.publish.site_builder import READING, SiteBuilder, photograph_values, sheet_values
-from backbench.readers.limited_process import die_with_parent
-from backbench.storage.scratch import scratch_folder
-
-BROWSERS = ("chromium", "chromium-browser", "google-chrome")
-FLAGS = (
-    "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
-    "--disable-background-networking", "--disable-component-update", "--disable-sync",
-    "--disable-extensions", "--no-pdf-header-footer", "--disable-domain-reliability",
-    "--disable-client-side-phishing-detection", "--no-pings", "--no-proxy-server",
-    "--disable-features=OptimizationHints,MediaRouter,Translate,AutofillServerCommunication",
-    "--host-resolver-rules=MAP * ~NOTFOUND",
-)  # fmt: skip
-PATIENCE_S = 120
-
 
 PAPERS = tuple(MARGINS)
 
@@ -71,42 +55,3 @@ def save_sheet(
         write(path.parent, path.name, printed(sheet_page(builder, review_key, paper), browser))
     else:
         write(path.parent, path.name, sheet_page(builder, review_key))
-
-
-def find_browser() -> str:
-    """The path of a Chromium. Raises UserError where there is none."""
-    for name in BROWSERS:
-        path = shutil.which(name)
-        if path:
-            return path
-    fault = Fault(
-        "PDF", f"none of {', '.join(BROWSERS)}", "a Chromium to print the page with",
-        "install it, or write the .html and print that with any browser",
-    )  # fmt: skip
-    raise UserError("the sheet can't be printed", [fault])
-
-
-def printed(content: bytes, browser: str) -> bytes:
-    """The page as a PDF, printed by a headless browser with a profile that is thrown away."""
-    with scratch_folder() as folder:
-        source, target = folder / "sheet.html", folder / "sheet.pdf"
-        source.write_bytes(content)
-        _run([
-            browser, *FLAGS, f"--user-data-dir={folder}/profile", f"--print-to-pdf={target}",
-            source.as_uri(),
-        ])  # fmt: skip
-        if not target.is_file():
-            fault = Fault(browser, "no PDF", "a PDF of the page")
-            raise UserError("the sheet can't be printed", [fault])
-        return target.read_bytes()
-
-
-def _run(command: Sequence[str]) -> None:
-    try:
-        subprocess.run(
-            command, check=True, capture_output=True, timeout=PATIENCE_S,
-            preexec_fn=die_with_parent,
-        )  # fmt: skip
-    except (OSError, subprocess.SubprocessError) as error:
-        fault = Fault(command[0], str(error).splitlines()[0][:200], "a browser that prints")
-        raise UserError("the sheet can't be printed", [fault]) from None

@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 import re
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -52,21 +52,24 @@ caption gives stands on the metrics' declarations."""
 
 @dataclass(frozen=True)
 class Still:
-    """One picture with its caption, or one of each unit of a pair beside each other.
+    """One picture with its caption, or one of each unit of a pair over each other.
 
-    subject: what the name of its file ends in. drawings: what draws each picture.
+    subject: what the name of its file ends in. drawings: what draws each picture. beside: what
+    draws the pictures of the next or the last still, whose axes this one's have the limits of.
     """
 
     name: str
     subject: str
     drawings: tuple[Drawing, ...]
     caption: str
+    beside: tuple[Drawing, ...] = ()
 
     def pictures(self) -> list[tuple[str, Size]]:
-        """Each picture as SVG with its size; those beside each other on the same axes."""
+        """Each picture as SVG with its size; those of a pair on the same axes."""
         from backbench.charts.shared_axes import drawn_alike
 
-        return [_as_svg(chart) for chart in drawn_alike(self.drawings)]
+        drawn = drawn_alike((*self.drawings, *self.beside))
+        return [_as_svg(chart) for chart in drawn[: len(self.drawings)]]
 
 
 def write_stills(
@@ -80,11 +83,9 @@ def write_stills(
     """
     from backbench.charts.still_canvas import Canvas, still_png
 
-    if review_key not in builder.site_data.reviews:
-        raise unknown_review(review_key, builder.site_data.reviews)
     drawn_for = canvas or Canvas()
     paths = []
-    for position, still in enumerate(_stills(builder, review_key, drawn_for), start=1):
+    for position, still in enumerate(stills_of(builder, review_key, drawn_for), start=1):
         stem = f"{position:02d}-{still.name}-{still.subject}"
         for name, content in (
             (f"{stem}.png", still_png(still.pictures(), drawn_for)),
@@ -112,7 +113,10 @@ def _remove_others(folder: Path, kept: Sequence[Path]) -> None:
             old.unlink()
 
 
-def _stills(builder: SiteBuilder, review_key: str, canvas: Canvas) -> Iterator[Still]:
+def stills_of(builder: SiteBuilder, review_key: str, canvas: Canvas) -> Iterator[Still]:
+    """The stills of a review in their order. Raises UserError as `write_stills` does."""
+    if review_key not in builder.site_data.reviews:
+        raise unknown_review(review_key, builder.site_data.reviews)
     rows = builder.site_data.units_in(review_key)
     current = [
         row for row in rows if builder.site_data.units[row["unit_key"]]["review_key"] == review_key
@@ -123,27 +127,44 @@ def _stills(builder: SiteBuilder, review_key: str, canvas: Canvas) -> Iterator[S
                       "the newest review of a unit", f"make the stills of {later}")  # fmt: skip
         raise UserError("the charts show the newest readings only", [fault])
     pair = len(current) == PAIR and len({(row["maker"], row["model"]) for row in current}) == 1
-    narrow = pair or not canvas.wide
+    size = _size_for(canvas, pair=pair)
     stills = [
-        list(_of_unit(builder, row, builder.compared(row["unit_key"]), narrow=narrow))
-        for row in current
+        list(_of_unit(builder, row, builder.compared(row["unit_key"]), size)) for row in current
     ]
     if not pair:
         yield from itertools.chain.from_iterable(stills)
         return
-    yield from _both(stills[0], stills[1])
+    yield from _both(stills[0], stills[1], together=canvas.upright)
 
 
 PAIR = 2
 
 
-def _both(first: Sequence[Still], second: Sequence[Still]) -> Iterator[Still]:
-    """The stills of a pair's units beside each other; what one of them lacks stands alone."""
+def _size_for(canvas: Canvas, *, pair: bool) -> Size:
+    """What pictures are drawn for, so that their text is read at half the canvas's size."""
+    from backbench.charts.drawing import HALF_UPRIGHT, PAGE, PHONE, SQUARE
+
+    if canvas.wide:
+        return PAGE
+    if not canvas.upright:
+        return SQUARE
+    return HALF_UPRIGHT if pair else PHONE
+
+
+def _both(first: Sequence[Still], second: Sequence[Still], *, together: bool) -> Iterator[Still]:
+    """The stills of a pair's units, together or one after the other with the same axes.
+
+    What one of them lacks stands alone.
+    """
     others = {still.name: still for still in second}
     for still in first:
         other = others.pop(still.name, None)
         if other is None:
             yield still
+            continue
+        if not together:
+            yield replace(still, beside=other.drawings)
+            yield replace(other, beside=still.drawings)
             continue
         subject = f"{still.subject}-and-{other.subject}"
         caption = f"{still.caption}\n{other.caption}"
@@ -151,19 +172,14 @@ def _both(first: Sequence[Still], second: Sequence[Still]) -> Iterator[Still]:
     yield from others.values()
 
 
-def _of_unit(
-    builder: SiteBuilder, row: Row, compared: Comparison, *, narrow: bool
-) -> Iterator[Still]:
-    from backbench.charts.drawing import PAGE, PHONE
-
+def _of_unit(builder: SiteBuilder, row: Row, compared: Comparison, size: Size) -> Iterator[Still]:
     unit = row["unit_key"]
-    size = PHONE if narrow else PAGE
     if ranked(compared.lines):
         caption = _caption("Scorecard", row, ranked(compared.lines))
         card = partial(scorecard, compared, builder.site_data, size)
         yield Still("scorecard", unit, (card,), caption)
     for query, heading in ORDER:
-        draw = _drawing(builder, query, f"{heading}: {row['label']}", row, narrow=narrow)
+        draw = _drawing(builder, query, f"{heading}: {row['label']}", row, size)
         if draw is not None:
             caption = _caption(heading, row, _lines_of(query, compared.lines))
             yield Still(query, unit, (draw,), caption)
@@ -181,9 +197,7 @@ def _of_unit(
         yield Still("profile", unit, (draw,), f"{title}\n{ranks}\n")
 
 
-def _drawing(
-    builder: SiteBuilder, query: str, title: str, row: Row, *, narrow: bool
-) -> Drawing | None:
+def _drawing(builder: SiteBuilder, query: str, title: str, row: Row, size: Size) -> Drawing | None:
     """What draws the query's chart with this unit marked; None where there is nothing of it."""
     renderer = builder.renderer
     if query not in renderer.queries or renderer.queries[query].chart is None:
@@ -195,7 +209,7 @@ def _drawing(
     holds = "unit_key" not in frame.columns or row["unit_key"] in frame["unit_key"].to_list()
     if frame.is_empty() or not holds:
         return None
-    return partial(renderer.chart, query, frame, title, values, narrow=narrow)
+    return partial(renderer.chart, query, frame, title, values, size=size)
 
 
 def _lines_of(query: str, lines: Sequence[Standing]) -> list[Standing]:

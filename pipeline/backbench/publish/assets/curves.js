@@ -129,10 +129,11 @@ const overlaidCurves = (() => {
     const numbers = (t) => withUnit(t, set.x_unit);
     axes(svg, x, y, ticksX, ticksY, box, { x: pair ? null : numbers, y: plain });
     svg.append(element("text", { x: 4, y: 12 }, `${set.title} (${set.unit})`));
+    const names = [...new Set(drawn.flatMap(({ curves }) => Object.keys(curves)))].sort();
+    const dash = (output) => Math.max(names.indexOf(output), 0) % DASHES.length;
     drawn.forEach((unit, k) => {
-      const curves = Object.entries(unit.curves);
-      for (const [output, [cx, cy]] of curves) {
-        const line = element("path", { class: `curve c${k % 4}`, d: path(x, y, cx, cy), "stroke-dasharray": DASHES[k % 4] });
+      for (const [output, [cx, cy]] of Object.entries(unit.curves)) {
+        const line = element("path", { class: `curve c${k % 4}`, d: path(x, y, cx, cy), "stroke-dasharray": DASHES[dash(output)] });
         line.append(element("title", {}, `${unit.letter} ${unit.label}, ${output}`));
         svg.append(line);
       }
@@ -143,20 +144,19 @@ const overlaidCurves = (() => {
       tag.at = Math.max(tag.at, k ? tags[k - 1].at + 16 : 0);
       svg.append(element("text", { x: box.right + 8, y: tag.at + 4, class: "strong" }, tag.unit.letter));
     });
-    if (pair) beneath(svg, set, drawn, parts, x, ticksX, box, numbers);
+    if (pair) beneath(svg, set, drawn, parts, x, ticksX, box, numbers, dash);
     const figure = document.createElement("figure");
     const title = document.createElement("h2");
     title.textContent = heading;
     const caption = document.createElement("figcaption");
     const lines = drawn.map(({ letter, curves }) => `${letter}: ${Object.keys(curves).join(" and ")}`);
-    const outputs = Object.keys(parts);
-    if (outputs.length > 1) lines.push(`beneath: ${outputs.map((output, k) => `${output} ${DASH_NAMES[k % 4]}`).join(", ")}`);
+    if (names.length > 1) lines.push(names.map((output) => `${output} ${DASH_NAMES[dash(output)]}`).join(", "));
     caption.textContent = [set.conditions, ...lines, ...(Object.values(parts).flat().some(beyond) ? ["ringed: beyond the expanded uncertainty (k = 2)"] : [])].join("; ");
     figure.append(title, svg, caption);
     return figure;
   };
 
-  function beneath(svg, set, drawn, parts, x, ticksX, upper, numbers) {
+  function beneath(svg, set, drawn, parts, x, ticksX, upper, numbers, dash) {
     const box = { ...upper, top: upper.bottom + GAP, bottom: upper.bottom + GAP + LOWER };
     const all = Object.values(parts).flat();
     const unit = set.log || set.unit.startsWith("dB") ? "dB" : set.unit;
@@ -165,14 +165,14 @@ const overlaidCurves = (() => {
     axes(svg, x, y, ticksX, evenTicks(-most, most), box, { x: numbers, y: plain });
     svg.append(element("path", { class: "zero", d: `M${box.left} ${y(0)}H${box.right}` }));
     svg.append(element("text", { x: 4, y: box.top - 12 }, `${drawn[1].letter} minus ${drawn[0].letter} (${unit})`));
-    Object.entries(parts).forEach(([output, points], k) => {
+    Object.entries(parts).forEach(([output, points]) => {
       const sure = points.filter(({ reach }) => reach !== null);
       if (sure.length > 1) {
         const there = sure.map((p) => `${x(p.x).toFixed(1)} ${y(p.d + p.reach).toFixed(1)}`);
         const back = [...sure].reverse().map((p) => `${x(p.x).toFixed(1)} ${y(p.d - p.reach).toFixed(1)}`);
         svg.append(element("path", { class: "reach", d: `M${[...there, ...back].join("L")}z` }));
       }
-      const line = element("path", { class: "curve c0", d: path(x, y, points.map((p) => p.x), points.map((p) => p.d)), "stroke-dasharray": DASHES[k % 4] });
+      const line = element("path", { class: "curve apart", d: path(x, y, points.map((p) => p.x), points.map((p) => p.d)), "stroke-dasharray": DASHES[dash(output)] });
       line.append(element("title", {}, output));
       svg.append(line);
       for (const point of points.filter(beyond)) {
