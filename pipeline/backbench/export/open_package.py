@@ -19,6 +19,7 @@ import polars as pl
 from backbench.errors import NOT_EMPTY, Fault, UserError
 from backbench.export.csv_escaping import inert
 from backbench.export.data_dictionary import TABLES, described
+from backbench.ingest.review_tables import KEPT_TABLES
 from backbench.progress import nothing
 from backbench.storage.atomic_io import (
     ASIDE,
@@ -34,7 +35,7 @@ PACKAGE = "datapackage.json"
 DICTIONARY = "DICTIONARY.md"
 PARTS = ("parquet", "csv", DICTIONARY, PACKAGE)
 """What an export consists of, in the order in which it is moved into a folder that is there."""
-NOT_EXPORTED = ("migration", "value_at_point")
+NOT_EXPORTED = ("migration", *KEPT_TABLES)
 """The record of schema steps, and what is kept for speed and can be worked out again."""
 LINKS = {
     "reading": [("review_key", "review"), ("metric", "metric")],

@@ -9,3 +9,5 @@ WRITTEN_TABLES = (
     "analysis_capture", "reading_point", "computed_with", "heard",
 )  # fmt: skip
 """Their rows are written again whenever the review is loaded."""
+KEPT_TABLES = ("value_at_point",)
+"""Their rows are worked out anew for every unit of the review, once it is loaded or withdrawn."""
