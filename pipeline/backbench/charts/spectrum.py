@@ -12,7 +12,13 @@ import altair as alt
 from backbench.charts import theme
 from backbench.charts.axis import Axis, axis, frequency_axis
 from backbench.charts.chart_text import text_width
-from backbench.charts.curve_layers import Lines, lines_of, named_curves, subject_lines
+from backbench.charts.curve_layers import (
+    Lines,
+    lines_of,
+    named_curves,
+    notes_where_room,
+    subject_lines,
+)
 from backbench.charts.declaration import chart
 from backbench.charts.drawing import ChartInput
 from backbench.charts.line_peaks import Point, line_peaks
@@ -62,14 +68,7 @@ def spectrum(chart_input: ChartInput) -> alt.LayerChart:
     if not rows:
         return message_chart(chart_input, "This unit has no spectrum yet.")
     unit = str(rows[0].get("y_unit") or chart_input.labels.unit_of("level"))
-    area = curve_area(chart_input, right=214)
-    x_axis = frequency_axis((r["frequency_hz"] for r in rows), 0.0, area.width)
-    x_axis = x_axis.with_axis(chart_input.labels.title_of("frequency_hz"))
     log = "dB" not in unit and min(r["level"] for r in rows) > 0
-    levels = [r["level"] for r in rows]
-    room = max(levels) * 1.7 if log else max(levels) + 0.06 * (max(levels) - min(levels))
-    y_axis = axis([*levels, room], area.height, 0.0, unit, log)
-    y_axis = y_axis.with_vertical_axis(chart_input.labels.title_of("level"), -area.paper_left)
     traces = lines_of(
         [r for r in rows if r["kind"] in TRACES],
         "frequency_hz",
@@ -78,8 +77,16 @@ def spectrum(chart_input: ChartInput) -> alt.LayerChart:
     )
     lines = [r for r in rows if r["kind"] not in TRACES]
     lines += [r for trace in traces.values() for r in peaks(trace, log) if _another(r, lines)]
+    chart_input, notes = notes_where_room(chart_input, _notes(lines))
+    area = curve_area(chart_input, right=214)
+    x_axis = frequency_axis((r["frequency_hz"] for r in rows), 0.0, area.width)
+    x_axis = x_axis.with_axis(chart_input.labels.title_of("frequency_hz"))
+    levels = [r["level"] for r in rows]
+    room = max(levels) * 1.7 if log else max(levels) + 0.06 * (max(levels) - min(levels))
+    y_axis = axis([*levels, room], area.height, 0.0, unit, log)
+    y_axis = y_axis.with_vertical_axis(chart_input.labels.title_of("level"), -area.paper_left)
     area, names = named_curves(
-        traces, {}, x_axis, y_axis, area, y="level", notes=_notes(lines), shaded=True
+        traces, {}, x_axis, y_axis, area, y="level", notes=notes, shaded=True
     )
     layers = [
         *subject_lines(
