@@ -27,6 +27,7 @@ ELSEWHERE = {
     "parquet_bytes": "to memory",
     "append": "rows on the way to the database, in a folder of their own that is thrown away",
     "printed": "the page on the way to a browser, in a folder of its own that is thrown away",
+    "made_by_script": "a frame for a browser, in a folder of its own that is thrown away",
     "changing": "who holds the lock, for a message; worth nothing after a stop",
 }
 """Functions that write and need no point, and why."""
