@@ -68,9 +68,15 @@ def first_units(reviews: list[Path], most: int) -> tuple[list[Path], int, Path]:
 
 
 def richest(reviews: list[Path]) -> str:
-    """Key of the review of one unit with the most captures."""
-    known: list[HeldReview] = [one for one in map(held, reviews) if len(one.units) == 1]
-    return max(known, key=lambda one: one.captures).folder.name
+    """Key of the review with the most captures among the newest ones of units alone.
+
+    reviews: in order of date, since pictures show the newest readings of a unit.
+    """
+    newest: dict[str, HeldReview] = {}
+    for one in map(held, reviews):
+        if len(one.units) == 1:
+            newest[next(iter(one.units))] = one
+    return max(newest.values(), key=lambda one: one.captures).folder.name
 
 
 def small_site(folder: Path, reviews: list[Path], least: int) -> None:
@@ -83,7 +89,7 @@ def small_site(folder: Path, reviews: list[Path], least: int) -> None:
     Catalogue(home).ingest([further], history=False, processes=PROCESSES)
     tell(Row("the same after one more review", timed(lambda: ran("publish", *where)), target=5.0))
     stills = folder / "stills"
-    line = ("publish", *where, "--stills", richest(taken), "--out", str(stills))
+    line = ("publish", *where, "--stills", richest([*taken, further]), "--out", str(stills))
     spent = timed(lambda: ran(*line))
     drawn = len(list(stills.glob("*.png")))
     tell(Row(f"{drawn} stills, whole command", spent, target=STILL_S * drawn))
