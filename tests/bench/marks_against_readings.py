@@ -5,27 +5,26 @@
 Each picture is drawn as SVG by its saved query; its marks are read off its axes by the labels of
 their ticks, and each is looked for among the values of its unit that plain SQL finds in the
 tables `reading` and `curve`, without the saved query and the views that it rests on. Prints marks
-and those that no value explains.
+and those that no value explains; exits with 1 where there are such, or a picture without any mark.
 """
 
 from __future__ import annotations
 
-import re
 import sys
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from backbench.catalogue import Catalogue
 from backbench.charts.own_queries import available
+from backbench.charts.readable_marks import with_readings
 from backbench.charts.svg_drawing import svg_of
 from backbench.charts.unchecked import specification
 from backbench.publish.sheet_charts import ChartRenderer
 from read_marks import Reader, marks_of, readers
 
 PX = 1.5
-WHOSE = re.compile("unit: ([^;]+)")
 LABELS = "SELECT unit_key, label FROM peer"
 READINGS = """
 SELECT DISTINCT unit_key, value * {scale} FROM reading
@@ -63,8 +62,9 @@ PICTURES = (
 """Saved query, axis, kind of mark and the statement that finds the values."""
 
 
-def main(folder: Path) -> None:
-    """Print a line for each picture and axis."""
+def main(folder: Path) -> int:
+    """Print a line for each picture and axis. How many of them are at fault."""
+    faults = 0
     catalogue = Catalogue(folder)
     with catalogue.reading() as store:
         queries = available(folder)
@@ -79,25 +79,30 @@ def main(folder: Path) -> None:
             frame = renderer.run(name, **values)
             if "unit_key" not in frame.columns or unit not in frame["unit_key"]:
                 values, frame = {}, renderer.run(name)
-            svg = svg_of(specification(renderer.chart(name, frame, name, values)))
+            spec = specification(renderer.chart(name, frame, name, values))
+            svg = svg_of(spec)
             known: dict[str, list[float]] = {}
             for key, value in store.rows(statement):
                 known.setdefault(labels.get(str(key), ""), []).append(float(value))
-            read = places(svg, axis, role)
+            read = places(with_readings(svg, spec), axis, role, known.keys())
             reader = readers(svg)[axis]
             lost = [at for whose, at in read if not explained(at, known.get(whose, []), reader)]
             print(f"{name}, {axis}: {len(read)} marks, {len(lost)} without a reading")
+            faults += bool(lost) or not read
+    return faults
 
 
-def places(svg: str, axis: str, role: str) -> list[tuple[str, float]]:
+def places(svg: str, axis: str, role: str, labels: Collection[str]) -> list[tuple[str, float]]:
     """Whose each mark is, and its pixel along an axis; of lines each corner."""
     side = 0 if axis == "X" else 1
     found: list[tuple[str, float]] = []
     for mark in marks_of(svg, role):
-        whose = WHOSE.search(mark.name)
-        if whose:
+        # A mark names its unit, or its unit and output.
+        names = (mark.whose, mark.whose.rpartition(", ")[0])
+        label = next((name for name in names if name in labels), mark.whose)
+        if label:
             points = [mark.middle] if role == "symbol" else mark.points
-            found += [(whose[1], at[side]) for at in points]
+            found += [(label, at[side]) for at in points]
     return found
 
 
@@ -108,4 +113,4 @@ def explained(at: float, known: Sequence[float], reader: Reader) -> bool:
 
 
 if __name__ == "__main__":
-    main(Path(sys.argv[1]))
+    sys.exit(main(Path(sys.argv[1])) > 0)
