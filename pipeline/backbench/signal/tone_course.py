@@ -181,15 +181,14 @@ def _strong_products(tones: ToneSet) -> tuple[Array, float]:
     middle = float(np.mean(positions))
     weakest = min(least, STRONG * min(tone.value for tone in tones.tones))
     chosen: list[tuple[float, float]] = []
-    for k in np.argsort(-power).tolist():
+    strong = np.flatnonzero((power > weakest) & (power > STANDING * noise))
+    for k in strong[np.argsort(-power[strong])].tolist():
         place, value = float(places[k]), float(power[k])
-        if value <= weakest:
-            break
         clear = min(abs(place - other) for other in positions) > apart
         wanted = value > least and len(chosen) < MOST_FITTED
         nearest = tones.tones[0 if place < middle else 1]
         wanted |= value > STRONG * nearest.value and len(chosen) < MOST_PRODUCTS
-        if clear and wanted and value > STANDING * noise[k]:
+        if clear and wanted:
             chosen.append((place, value))
             positions.append(place)
     df = tones.spectrum.resolution_hz
