@@ -122,10 +122,11 @@ def _near_tones(tones: ToneSet, block_s: float) -> Array:
     stop = np.minimum((tones.positions + reach).astype(int) + 2, len(spectrum.power))
     bins = first[:, None] + np.arange(int((stop - first).max()))
     near = bins < stop[:, None]
-    bins = np.where(near, bins, 0)
-    power, noise = spectrum.power[bins], tones.noise[bins]
-    lines = near & ~tones.removed[bins] & (power > LINE * noise)
-    return np.asarray(np.sqrt(2 * np.where(lines, power, 0.0).sum(axis=1)))
+    np.minimum(bins, len(spectrum.power) - 1, out=bins)
+    power = spectrum.power[bins]
+    near &= power > LINE * tones.noise[bins]
+    near &= ~tones.removed[bins]
+    return np.asarray(np.sqrt(2 * np.einsum("ij,ij->i", power, near)))
 
 
 def background_ratio_of_tones(tones: ToneSet) -> float:
