@@ -26,7 +26,7 @@ from backbench.metrics.noise_in_time import (
     rms_known_to,
 )
 from backbench.metrics.nothing_playing import loud_remark, refuse_played
-from backbench.metrics.recorder_rate import rate_untold, refuse_wrong_rate
+from backbench.metrics.recorder_rate import rate_untold
 from backbench.metrics.sample_steps import STEPS_CHOICE, dither_off, with_undithered_steps
 from backbench.metrics.traits import AT_IDLE, Overview, Traits
 from backbench.metrics.warnings import joined, warning
@@ -37,7 +37,6 @@ from backbench.signal.dither import Stepped
 from backbench.signal.itu_468 import weighted_468
 from backbench.signal.mains import (
     LINES,
-    NOMINAL_HZ,
     clear_of_mains,
     is_confirmed,
     mains_frequency,
@@ -49,7 +48,7 @@ from backbench.signal.power import MeanSquare, noise_sum
 from backbench.signal.record_checks import check_record, refuse_gap
 from backbench.signal.recorded_band import refuse_cut_band
 from backbench.signal.spectrum import Spectrum, spectrum
-from backbench.signal.stretched_mains import hum_in_place, stretched_mains
+from backbench.signal.stretched_mains import hum_shows_rate, stretched_mains
 from backbench.signal.tone import BAND_HZ, EDGE, PASS_BAND
 from backbench.signal.track import Array, Track
 from backbench.signal.uncertainty import Contribution, combine
@@ -74,16 +73,25 @@ HALF_STEP = 0.5
 class IdleView(Stepped):
     """One output's track of an idle capture.
 
-    noise: mean noise power by bin, V^2. remark: of the whole capture, where it may not be idle.
-    stretched: that its hum tells of another sample rate than the file states.
+    noise: mean noise power by bin, V^2. loud: that the capture may not be idle. untold: that no
+    tone shows its sample rate. stretched: that its hum tells of another than the file states.
     """
 
     capture_data: CaptureData
     track: Track
     spectrum: Spectrum
     noise: Array
-    remark: str | None = None
+    loud: str | None = None
+    untold: str | None = None
     stretched: str | None = None
+
+    @cached_property
+    def remark(self) -> str | None:
+        """Of the whole capture, where it may not be idle or its rate may not be as stated."""
+        if self.stretched is not None:
+            return warning(self.stretched)
+        shown = self.untold is None or hum_shows_rate(self.spectrum, self.noise)
+        return self.loud if shown else joined(self.loud, self.untold)
 
     def band(self) -> tuple[slice, Array]:
         """Bins of 20 Hz to 20 kHz and their power, V^2.
@@ -184,7 +192,7 @@ def _greater(lines: list[MeanSquare], others: list[MeanSquare]) -> bool:
     return apart > CLEARLY * math.sqrt(sum(x.variance for x in [*lines, *others]))
 
 
-@view("idle", version=10)
+@view("idle", version=11)
 def idle_view(capture_data: CaptureData, number: int) -> IdleView:
     """The noise in output track `number`. Raises Refusal where none can be measured."""
     track = capture_data.outputs[number]
@@ -195,18 +203,14 @@ def idle_view(capture_data: CaptureData, number: int) -> IdleView:
             f"a sample rate of {in_text(track.rate_hz, 'Hz', 6)} doesn't reach 20 kHz; "
             "record at 44.1 kHz or more"
         )
-    refuse_wrong_rate(capture_data.witness, track.rate_hz)
+    untold = rate_untold(capture_data.witness, track.rate_hz)
     own_spectrum = spectrum(track)
     clear = clear_of_mains(own_spectrum, capture_data.mains_hz)
     noise = background(own_spectrum.power, clear, len(clear))
-    remark = loud_remark(refuse_played(own_spectrum, noise))
+    loud = loud_remark(refuse_played(own_spectrum, noise))
     refuse_cut_band(own_spectrum, sample_step(track))
     stretched = stretched_mains(own_spectrum, noise, capture_data.mains_hz)
-    if stretched is not None:
-        remark = warning(stretched)
-    elif not hum_in_place(own_spectrum, noise, capture_data.mains_hz or NOMINAL_HZ[0]):
-        remark = joined(remark, rate_untold(capture_data.witness, track.rate_hz))
-    idle = IdleView(capture_data, track, own_spectrum, noise, remark, stretched)
+    idle = IdleView(capture_data, track, own_spectrum, noise, loud, untold, stretched)
     refuse_gate(idle.hiss_by_block)
     return idle
 

@@ -1,4 +1,4 @@
-"""Mains lines at places that tell of another sample rate than the file states."""
+"""Mains lines at places that tell of the sample rate: of the stated one or of another."""
 
 from __future__ import annotations
 
@@ -16,6 +16,9 @@ LEAST_LINES = 2
 STANDS_OUT = 24.0
 """Times the noise, which noise alone reaches in a bin once in 2e10."""
 NEARLY_WHOLE = 0.01
+RISES = 2.0
+"""Times the power of the line before it, from which a line doesn't belong to lines that only fall:
+common practice, no source."""
 
 
 def stretched_mains(spectrum: Spectrum, noise: Array, nominal_hz: float | None) -> str | None:
@@ -42,7 +45,7 @@ def stretched_mains(spectrum: Spectrum, noise: Array, nominal_hz: float | None) 
     """
     if nominal_hz is None:
         return None
-    in_place = hum_in_place(spectrum, noise, nominal_hz)
+    in_place = bool(_lines(spectrum, noise, nominal_hz))
     for rate in _nearest_first(spectrum.rate_hz):
         stretch = spectrum.rate_hz / rate
         # Of twice the stated rate every second line lies where the stated mains has one.
@@ -59,8 +62,8 @@ def stretched_mains(spectrum: Spectrum, noise: Array, nominal_hz: float | None) 
     return None
 
 
-def hum_in_place(spectrum: Spectrum, noise: Array, nominal_hz: float) -> bool:
-    """Whether a line stands where the file's sample rate puts one of the mains.
+def hum_shows_rate(spectrum: Spectrum, noise: Array) -> bool:
+    """Whether mains lines stand where the stated sample rate puts them, and no usual other would.
 
     Parameters
     ----------
@@ -68,14 +71,28 @@ def hum_in_place(spectrum: Spectrum, noise: Array, nominal_hz: float) -> bool:
         Of a record with nothing playing.
     noise : ndarray of float64, shape (bins,)
         Mean noise power by bin, V^2.
-    nominal_hz : float
-        Mains frequency as stated, Hz.
 
     Returns
     -------
     bool
+        True where lines of one usual mains frequency stand at odd multiples too and one of them is
+        stronger than the one before it.
+
+    Notes
+    -----
+    At twice the real rate all lines lie at even multiples. At half of it the lines of a rectifier,
+    of even multiples alone, lie at every multiple; but they fall from one to the next (common
+    practice, no source).
     """
-    return bool(_lines(spectrum, noise, nominal_hz))
+    return any(_shows_rate(_lines(spectrum, noise, hz)) for hz in NOMINAL_HZ)
+
+
+def _shows_rate(lines: dict[int, float]) -> bool:
+    rises = (
+        power > RISES * lines.get(multiple - 1, 0.0 if multiple > LOWEST else math.inf)
+        for multiple, power in lines.items()
+    )
+    return len(lines) >= LEAST_LINES and any(n % 2 for n in lines) and any(rises)
 
 
 def _nearest_first(rate_hz: float) -> list[int]:
@@ -92,9 +109,9 @@ def _unusual(spectrum: Spectrum, noise: Array, hz: float) -> list[int]:
     ]
 
 
-def _lines(spectrum: Spectrum, noise: Array, hz: float) -> list[int]:
-    """Which of the first multiples of a frequency have a line at their very place."""
-    found = []
+def _lines(spectrum: Spectrum, noise: Array, hz: float) -> dict[int, float]:
+    """The first multiples of a frequency that have a line at their very place; its power, V^2."""
+    found = {}
     for multiple in range(1, LINES + 1):
         centre = multiple * hz / spectrum.resolution_hz
         reach = _reach_hz(spectrum, multiple * hz) / spectrum.resolution_hz
@@ -104,7 +121,7 @@ def _lines(spectrum: Spectrum, noise: Array, hz: float) -> list[int]:
         peak = first + int(spectrum.power[first : last + 1].argmax())
         around = spectrum.power[peak - 1 : peak + 2]
         if around[1] == around.max() and around[1] > STANDS_OUT * noise[peak]:
-            found.append(multiple)
+            found[multiple] = float(around[1])
     return found
 
 
