@@ -10,6 +10,7 @@ import pytest
 
 from backbench.ingest.analyse import materials_of
 from backbench.metrics.declaration import CaptureData
+from backbench.metrics.lines_elsewhere import ANY_RATE
 from backbench.metrics.recorder_rate import HEADER_ALONE
 from captures import job, volts_of
 from tones import figures, idle_material, reasons, sines, tone_material, track
@@ -17,9 +18,9 @@ from tones import figures, idle_material, reasons, sines, tone_material, track
 RATES = [(48_000.0, 44_100.0), (44_100.0, 48_000.0), (96_000.0, 48_000.0)]
 
 
-def hiss(rate: float, volts: float = 1e-6) -> np.ndarray:
-    """One second of noise."""
-    return np.random.default_rng(1).normal(0, volts, int(rate))
+def hiss(rate: float, volts: float = 1e-6, seconds: float = 1.0) -> np.ndarray:
+    """Noise, of one second unless told otherwise."""
+    return np.random.default_rng(1).normal(0, volts, int(seconds * rate))
 
 
 def _tone(rate: float) -> CaptureData:
@@ -75,15 +76,32 @@ RIPPLE = {100.0: 1e-4, 200.0: 2.5e-5, 300.0: 1.1e-5, 400.0: 6e-6}
 
 @pytest.mark.parametrize(("peaks", "real", "stated", "told"), [
     (FIELD, 48_000.0, 48_000.0, False), ({60.0: 1e-4, 180.0: 4e-5}, 48_000.0, 48_000.0, False),
-    (RIPPLE, 48_000.0, 48_000.0, True), ({}, 48_000.0, 48_000.0, True),
+    (RIPPLE, 48_000.0, 48_000.0, False), (RIPPLE, 96_000.0, 96_000.0, True),
+    ({}, 48_000.0, 48_000.0, True),
     (FIELD, 48_000.0, 96_000.0, True), (RIPPLE, 96_000.0, 48_000.0, True),
+    ({50.0: 1e-4}, 48_000.0, 48_000.0, True), ({50.0: 1e-4}, 192_000.0, 192_000.0, False),
 ])  # fmt: skip
 def test_hum_confirms_a_rate_only_where_no_other_puts_lines_there(
     peaks: dict[float, float], real: float, stated: float, told: bool
 ) -> None:
-    """A field does, at the real rate; rectifiers alone, and any at half or twice it, don't."""
+    """Of 48 kHz, half is no usual rate. At half the real rate rectifiers look like a field."""
     capture = idle_material(track(sines(real, 1.0, peaks) + hiss(real), stated))
     assert (figures(capture)["noise"].remark == HEADER_ALONE) == told
+
+
+@pytest.mark.parametrize(("real", "stated"), RATES)
+def test_a_bound_on_hum_holds_at_every_usual_rate_where_none_is_confirmed(
+    real: float, stated: float
+) -> None:
+    """One line, 150 Hz, which lies where none of the mains is by the stated rate."""
+    volts = sines(real, 2.0, {150.0: 1e-4}) + hiss(real, seconds=2.0)
+    idle = idle_material(track(volts, stated))
+    alone, beside = figures(idle), figures(replace(idle, witness=_tone(stated)))
+    for name in ("hum", "mains_line 3"):
+        assert alone[name].bound == "upper"
+        assert alone[name].value > 1e-4 / 2**0.5
+        assert ANY_RATE in (alone[name].remark or "")
+        assert beside[name].value < 0.1 * alone[name].value
 
 
 def test_the_skirt_of_another_tone_is_no_tone() -> None:

@@ -7,6 +7,7 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
+from operator import itemgetter
 from typing import Any
 
 import numpy as np
@@ -15,6 +16,7 @@ from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.bench_floor import CHOICE, LINE_CHOICE, greatest_own, less_noise, lines_off
 from backbench.metrics.bench_levels import loop_back_views
 from backbench.metrics.declaration import CaptureData, MeasuredValue, metric, view
+from backbench.metrics.lines_elsewhere import Elsewhere, bounded_elsewhere, places_elsewhere
 from backbench.metrics.noise_in_time import (
     HISS_HZ,
     Band,
@@ -48,7 +50,7 @@ from backbench.signal.power import MeanSquare, noise_sum
 from backbench.signal.record_checks import check_record, refuse_gap
 from backbench.signal.recorded_band import refuse_cut_band
 from backbench.signal.spectrum import Spectrum, spectrum
-from backbench.signal.stretched_mains import hum_shows_rate, stretched_mains
+from backbench.signal.stretched_mains import possible_rates, stretched_mains
 from backbench.signal.tone import BAND_HZ, EDGE, PASS_BAND
 from backbench.signal.track import Array, Track
 from backbench.signal.uncertainty import Contribution, combine
@@ -90,8 +92,12 @@ class IdleView(Stepped):
         """Of the whole capture, where it may not be idle or its rate may not be as stated."""
         if self.stretched is not None:
             return warning(self.stretched)
-        shown = self.untold is None or hum_shows_rate(self.spectrum, self.noise)
-        return self.loud if shown else joined(self.loud, self.untold)
+        return joined(self.loud, self.untold) if self._other_rates else self.loud
+
+    @cached_property
+    def _other_rates(self) -> list[int]:
+        """Sample rates, Hz, that it may have had instead of the one that its file states."""
+        return [] if self.untold is None else possible_rates(self.spectrum, self.noise)
 
     def band(self) -> tuple[slice, Array]:
         """Bins of 20 Hz to 20 kHz and their power, V^2.
@@ -162,6 +168,14 @@ class IdleView(Stepped):
     @cached_property
     def _lines(self) -> list[tuple[int, float, MeanSquare]]:
         return self._lines_of(self.capture_data.mains_hz or 0.0)
+
+    @cached_property
+    def elsewhere(self) -> list[Elsewhere]:
+        """Lines 1 to 10 wherever else those of the mains may lie."""
+        mains_hz, rates = self.capture_data.mains_hz or 0.0, self._other_rates
+        stretches = [self.track.rate_hz / rate for rate in rates]
+        places = places_elsewhere(mains_hz, stretches, confirmed=not self.lines_of_another)
+        return [Elsewhere(why, [x for *_, x in self._lines_of(hz)]) for why, hz in places]
 
     @cached_property
     def lines_of_another(self) -> list[MeanSquare]:
@@ -346,17 +360,8 @@ def mains_lines(idle: IdleView) -> Iterator[MeasuredValue]:
                 bench.setdefault(multiple, []).append(line_figure(square, own))
     for multiple, frequency_hz, square in idle.hum():
         figure = line_figure(square, idle, order=multiple, frequency_hz=frequency_hz)
-        if idle.lines_of_another:
-            figure = of_either_mains(figure, idle.lines_of_another[multiple - 1])
+        figure = bounded_elsewhere(figure, idle.elsewhere, itemgetter(multiple - 1))
         yield lines_off(figure, greatest_own(bench.get(multiple, [])))
-
-
-def of_either_mains(figure: MeasuredValue, other: MeanSquare) -> MeasuredValue:
-    """Lines of the stated mains or, where that is a bound, of another that may be the right one."""
-    if figure.bound is None or other.lifted_at_most <= figure.value:
-        return figure
-    remark = "no line tells which mains frequency it was: the bound holds for 50 and 60 Hz"
-    return figure.but(value=other.lifted_at_most, remark=joined(figure.remark, remark))
 
 
 def line_figure(square: MeanSquare, idle: IdleView, **kept: Any) -> MeasuredValue:

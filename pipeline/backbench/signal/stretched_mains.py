@@ -62,8 +62,8 @@ def stretched_mains(spectrum: Spectrum, noise: Array, nominal_hz: float | None) 
     return None
 
 
-def hum_shows_rate(spectrum: Spectrum, noise: Array) -> bool:
-    """Whether mains lines stand where the stated sample rate puts them, and no usual other would.
+def possible_rates(spectrum: Spectrum, noise: Array) -> list[int]:
+    """The usual sample rates, other than the stated one, that the lines of a hum leave possible.
 
     Parameters
     ----------
@@ -74,9 +74,9 @@ def hum_shows_rate(spectrum: Spectrum, noise: Array) -> bool:
 
     Returns
     -------
-    bool
-        True where lines of one usual mains frequency stand at odd multiples too and one of them is
-        stronger than the one before it.
+    list of int
+        Hz; all where no line stands at a place of a usual mains frequency. Empty where the lines
+        show that the rate was as stated.
 
     Notes
     -----
@@ -84,15 +84,27 @@ def hum_shows_rate(spectrum: Spectrum, noise: Array) -> bool:
     of even multiples alone, lie at every multiple; but they fall from one to the next (common
     practice, no source).
     """
-    return any(_shows_rate(_lines(spectrum, noise, hz)) for hz in NOMINAL_HZ)
+    lines = max((_lines(spectrum, noise, hz) for hz in NOMINAL_HZ), key=len)
+    return [
+        rate
+        for rate in other_rates(spectrum.rate_hz)
+        if _is_possible(lines, spectrum.rate_hz / rate)
+    ]
 
 
-def _shows_rate(lines: dict[int, float]) -> bool:
-    rises = (
+def _is_possible(lines: dict[int, float], stretch: float) -> bool:
+    """Whether lines at these multiples may be others', were the rate so many times less."""
+    multiples = (n / stretch for n in lines)
+    fits = all(abs(multiple - round(multiple)) <= NEARLY_WHOLE for multiple in multiples)
+    return fits and (stretch > 1 or not _rises(lines))
+
+
+def _rises(lines: dict[int, float]) -> bool:
+    """Whether a line is stronger than the one before it, or that one isn't seen."""
+    return any(
         power > RISES * lines.get(multiple - 1, 0.0 if multiple > LOWEST else math.inf)
         for multiple, power in lines.items()
     )
-    return len(lines) >= LEAST_LINES and any(n % 2 for n in lines) and any(rises)
 
 
 def _nearest_first(rate_hz: float) -> list[int]:
