@@ -224,7 +224,9 @@ def idle_view(capture_data: CaptureData, number: int) -> IdleView:
     loud = loud_remark(refuse_played(own_spectrum, noise))
     refuse_cut_band(own_spectrum, sample_step(track))
     stretched = stretched_mains(own_spectrum, noise, capture_data.mains_hz)
-    idle = IdleView(capture_data, track, own_spectrum, noise, loud, untold, stretched)
+    idle = IdleView(
+        capture_data, track, own_spectrum, noise, loud=loud, untold=untold, stretched=stretched
+    )
     refuse_gate(idle.hiss_by_block)
     return idle
 
