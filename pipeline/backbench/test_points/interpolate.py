@@ -146,6 +146,16 @@ def _step(row: Row, by: SweptBy) -> SweepLevel:
     )  # fmt: skip
 
 
+OF_STEP = {
+    "place": "dense_rank() OVER (ORDER BY point_key, steps.review_key, steps.unit_key, "
+             "steps.output, steps.metric, steps.order_n, steps.detail) AS place",
+    **{name: name for name in ("point_key", "wanted")},
+    **{name: f"steps.{name}" for name in (
+        "review_key", "analysis_key", "reading_key", "unit", "by_voltage", "value", "uncertainty",
+        "estimation", "dof", "bound", "power_w", "power_u", "volts", "volts_u",
+    )},
+}  # fmt: skip
+"""What is asked of a step: its columns, by name, and the place that it is beside."""
 PLACE = (*OF_READINGS, "controls", "by_voltage")
 """Conditions that the steps of one sweep have in common."""
 
@@ -239,12 +249,7 @@ open_places AS (
         ORDER BY off_frequency, other_tap, stimulus = 'steps', position
     ) = 1
 )
-SELECT dense_rank() OVER (
-           ORDER BY point_key, steps.review_key, steps.unit_key, steps.output, steps.metric,
-                    steps.order_n, steps.detail
-       ) AS place,
-       point_key, wanted, steps.review_key, steps.analysis_key, steps.reading_key, unit, by_voltage,
-       value, uncertainty, estimation, dof, bound, steps.power_w, power_u, volts, volts_u
+SELECT {of_step}
 FROM open_places
 JOIN steps ON {same}
 ORDER BY place, steps.swept, steps.reading_key
@@ -264,7 +269,7 @@ def assign_between(
     same = " AND ".join(f"steps.{n} IS NOT DISTINCT FROM open_places.{n}" for n in PLACE)
     sweep_hz, point_hz = "sweeps.frequency_hz", "point.frequency_hz"
     sql = SWEEPS.format(
-        chosen=chosen, place=", ".join(PLACE), same=same,
+        chosen=chosen, place=", ".join(PLACE), same=same, of_step=", ".join(OF_STEP.values()),
         same_frequency=same_frequency(sweep_hz, point_hz),
         off_frequency=off_frequency(sweep_hz, point_hz),
         input_sort=sort_of_reading("sweeps.", "sweeps.metric", "appearance.kind"),
@@ -274,7 +279,8 @@ def assign_between(
         **{n: windows[n] for n in names}, **sorts_by_kind(), **of_sweeps(), "exact": EXACT,
         "powers": [*declarations().having(lambda traits: traits.own_stimulus == "power")],
     }  # fmt: skip
-    found = list(_interpolations(store.frame(sql, values).iter_rows(named=True)))
+    rows = store.rows(sql, values)
+    found = list(_interpolations(dict(zip(OF_STEP, row, strict=True)) for row in rows))
     if found:
         _insert(store, found)
         store.run(OFF_THE_POWER.format(chosen=chosen), chosen_reviews(review_keys)[1])
