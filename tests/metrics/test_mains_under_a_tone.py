@@ -77,6 +77,17 @@ def test_the_bound_from_nothing_but_the_harmonic_is_what_it_is_meant_to_be() -> 
     assert np.mean(seen.at_most * left < 1) < 0.0105
 
 
+@pytest.mark.parametrize(("line_v", "told"), [(3e-5, True), (3e-3, False)])
+def test_a_weak_harmonic_on_a_line_of_the_other_mains_is_doubtful(
+    line_v: float, told: bool
+) -> None:
+    """The fifth of 20 Hz is 100 Hz: twice 50 Hz, where 60 Hz was stated and no line tells."""
+    volts = sines(48_000.0, 0.9, {20.0: 1.0, 40.0: 1e-2, 100.0: line_v})
+    result = figures(tone_material(track(with_noise(volts)), hz=20.0, mains_hz=60.0))
+    assert ("were it 50 Hz, this may be" in (result["harmonic 5"].remark or "")) == told
+    assert "were it 50 Hz" not in (result["harmonic 2"].remark or "")
+
+
 def test_sidebands_of_the_supply_under_modulation_products_are_bounds() -> None:
     """60 Hz mains modulates 7 kHz by 0.1 %; the pair 60 Hz and 7 kHz has its products there."""
     pair = sines(96_000.0, 1.0, {60.0: 0.8, 7000.0: 0.2, 6940.0: 1e-4, 7060.0: 1e-4})

@@ -52,6 +52,9 @@ class Harmonics:
         rad re the fundamental (n times its phase taken off).
     samples : float
         Degrees of freedom of the noise.
+    lost : ndarray of float64, shape (k,), or None
+        By how much the tone's wavering may have moved each, V^2, which is in the noise too: all of
+        them at once. None where it moved none.
     """
 
     orders: NDArray[np.int_]
@@ -61,6 +64,7 @@ class Harmonics:
     blind: NDArray[np.bool_]
     phase: Array
     samples: float
+    lost: Array | None = None
 
     def one(self, order: int) -> MeanSquare:
         """The harmonic of an order that there is.
@@ -129,6 +133,9 @@ class Harmonics:
         # The slope that the harmonics found give; where there are none, that of their mean.
         mean = float(strong.dot(disturbance)) / whole if whole > 0 else float(disturbance.mean())
         floor = float(self._floor[chosen].sum())
+        if self.lost is not None:
+            together = self.lost[chosen]
+            floor += float(together.sum()) ** 2 - float(together.dot(together))
         return MeanSquare(float(square.sum()), floor, 2 * mean, self.samples)
 
     @cached_property
@@ -211,6 +218,7 @@ class Harmonics:
             blind=self.blind[few],
             phase=self.phase[few],
             samples=self.samples,
+            lost=None if self.lost is None else self.lost[few],
         )
 
 
