@@ -238,7 +238,13 @@ def lobe_powers(
 
 
 class Lobes(NamedTuple):
-    """Lines as MeanSquare has them, the fields as arrays of shape (m,)."""
+    """Mean squares of many lines with their variance.
+
+    Parameters
+    ----------
+    value, floor, slope : ndarray of float64, shape (m,)
+        Those of MeanSquare.
+    """
 
     value: Array
     floor: Array

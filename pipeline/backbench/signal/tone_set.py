@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 from itertools import starmap
@@ -245,7 +245,7 @@ class ToneSet(Stepped):
             A copy, in the same unit.
         """
         left = values[band].copy()
-        for first, stop in lobes_of(self.positions.tolist(), self.half):
+        for first, stop in lobes_of(self.positions, self.half):
             left[max(first - band.start, 0) : max(stop - band.start, 0)] = 0.0
         return left
 
@@ -305,13 +305,13 @@ def _multiples(order: int) -> tuple[Array, Array]:
     return of_low[chosen], of_high[chosen]
 
 
-def clear_of_lines(lines: Iterable[float], half: float, count: int) -> NDArray[np.bool_]:
+def clear_of_lines(lines: Array, half: float, count: int) -> NDArray[np.bool_]:
     """Bins further than `half` from the steady part and from every line.
 
     Parameters
     ----------
-    lines : iterable of float
-        Fractional bins.
+    lines : ndarray of float64, shape (k,)
+        Fractional bins, >= 0.
     half : float
         Bins.
     count : int
@@ -322,25 +322,27 @@ def clear_of_lines(lines: Iterable[float], half: float, count: int) -> NDArray[n
     ndarray of bool, shape (count,)
     """
     clear = np.ones(count, dtype=bool)
-    for first, stop in lobes_of(lines.tolist() if isinstance(lines, np.ndarray) else lines, half):
+    for first, stop in lobes_of(lines, half):
         clear[first:stop] = False
     return clear
 
 
-def lobes_of(lines: Iterable[float], half: float) -> Iterator[tuple[int, int]]:
+def lobes_of(lines: Array, half: float) -> list[tuple[int, int]]:
     """First bin and the one after the last that belong to the steady part and to each line.
 
     Parameters
     ----------
-    lines : iterable of float
-        Fractional bins.
+    lines : ndarray of float64, shape (k,)
+        Fractional bins, >= 0.
     half : float
         Bins on either side.
 
-    Yields
-    ------
-    first, stop : int
-        >= 0.
+    Returns
+    -------
+    list of (int, int)
+        k + 1 of them, >= 0.
     """
-    for place in (0.0, *lines):
-        yield max(math.ceil(place - half), 0), max(math.floor(place + half) + 1, 0)
+    places = np.concatenate([[0.0], lines])
+    first = np.maximum(np.ceil(places - half), 0.0).astype(int)
+    stop = np.floor(places + half).astype(int) + 1
+    return list(zip(first.tolist(), stop.tolist(), strict=True))
