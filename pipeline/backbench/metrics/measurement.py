@@ -22,6 +22,7 @@ from backbench.metrics.registry import registry
 from backbench.metrics.segments import Measured, looser, over_time
 from backbench.metrics.steady_part import (
     SteadyPart,
+    make_lines_ready,
     steady_part,
     unused_loop_back,
     with_steady_loop_backs,
@@ -79,6 +80,7 @@ def _each_seen(
 
     All of them step by step: what has just been done for one is done for the next in less time.
     """
+    make_lines_ready(capture_data, tracks)
     steady = {t: _refusable(_steady, capture_data, t) for t in tracks}
     build = registry().views[kind].build
     views = {

@@ -24,6 +24,8 @@ from backbench.signal.uncertainty import Contribution, combine
 BY_CHANCE = 1e-3
 """Probability that steady noise passes for noise in events: common practice, no source."""
 LEAST_BLOCKS = 8
+MOST_DOF = 1e6
+"""From here on more of them tell no more."""
 LINE = 50.0
 """Times the noise above which a bin is a line's: hardly ever by chance."""
 HISS_HZ = (1000.0, 10_000.0)
@@ -128,16 +130,23 @@ def middles_of(blocks: Blocks, band_hz: tuple[float, float]) -> Array:
 
 def known_to(relative: float, dof: float, spread: float, squares: Array) -> Contribution:
     """What steady noise gives, or what the blocks' mean squares show where it is surely more."""
-    from scipy.special import fdtri
-
     own = Contribution(relative, dof)
-    if len(squares) < LEAST_BLOCKS or not 0 < relative < np.inf:
+    if len(squares) < LEAST_BLOCKS or not 0 < relative < math.inf:
         return own
     seen = scatter(squares, spread, OVERLAPPED).relative / 2
-    blocks = len(squares) - 1
-    if (seen / relative) ** 2 <= fdtri(blocks, min(dof, 1e6), 1 - BY_CHANCE):
+    blocks, times = len(squares) - 1, (seen / relative) ** 2
+    # The fewer degrees of freedom, the more happens by chance.
+    if times <= _by_chance(blocks) or times <= _by_chance(blocks, min(dof, MOST_DOF)):
         return own
     return Contribution(seen, blocks)
+
+
+@lru_cache(maxsize=32)
+def _by_chance(blocks: int, dof: float = MOST_DOF) -> float:
+    """Ratio of variances that steady noise seldom exceeds."""
+    from scipy.special import fdtri
+
+    return float(fdtri(blocks, dof, 1 - BY_CHANCE))
 
 
 def refuse_gate(squares: Array) -> None:

@@ -22,6 +22,7 @@ class Registry:
     views: dict[str, View]
     curves: dict[str, Curve]
     _measured: dict[str, list[Metric]] = field(default_factory=dict)
+    _traced: dict[str, list[Curve]] = field(default_factory=dict)
 
     def measured_from(self, stimulus: str) -> list[Metric]:
         """Metrics of one capture of this stimulus, by name; those of its parts too."""
@@ -33,7 +34,9 @@ class Registry:
 
     def traced_from(self, stimulus: str) -> list[Curve]:
         """Curves of one capture of this stimulus, by name."""
-        return [c for c in self.curves.values() if stimulus in c.stimuli]
+        if stimulus not in self._traced:
+            self._traced[stimulus] = [c for c in self.curves.values() if stimulus in c.stimuli]
+        return self._traced[stimulus]
 
     def derivations(self) -> list[Metric]:
         """Metrics across captures, by name."""
