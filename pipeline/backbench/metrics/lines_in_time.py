@@ -77,9 +77,7 @@ def make_ready(tracks: Sequence[Track], stimulus: Stimulus, mains_hz: float | No
                 tones_course(track, lines)
 
 
-def _sought(
-    track: Track, stimulus: Stimulus, mains_hz: float | None
-) -> ToneLines | ToneSet | None:
+def _sought(track: Track, stimulus: Stimulus, mains_hz: float | None) -> ToneLines | ToneSet | None:
     """The lines of a stimulus in a track, kept as long as the track; None for one without."""
     if isinstance(stimulus, Tone):
         return seek_tone(track, stimulus.tone_hz, mains_hz)
