@@ -67,7 +67,7 @@ def _like_rms(idle: IdleView, reading: MeasuredValue, reference: float) -> Measu
     better="lower",
     source="Rec. ITU-R BS.468-4, clauses 1 and 2; " + _NETWORK,
     stimuli=["idle"],
-    version=5,
+    version=6,
     choice="quasi-peak, 1 kHz referenced, reads the rms of a sine; highest reading in the record, "
     "uncertain by how much the highest reading differs from one half second to the next; the "
     "network alone limits its band; hum included" + _STEPS,
