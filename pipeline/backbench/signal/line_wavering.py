@@ -128,8 +128,9 @@ def lost_of_products(
     at = products @ positions
     share = (np.arange(len(window)) + 0.5) * course.length / len(weights)
     even = 2 * np.pi * np.multiply.outer(at - np.rint(at), share)
-    seen = (level * np.exp(1j * (turns + even))) @ window
-    middle = np.square(np.abs(seen) / np.abs(np.exp(1j * even) @ window))
+    evenly = np.exp(1j * even)
+    seen = (evenly * np.exp(1j * turns)) @ (level * window)
+    middle = np.square(np.abs(seen) / np.abs(evenly @ window))
     whole = float(np.sum((window * level) ** 2) / np.sum(window**2))
     noise = products**2 @ (2 * density / course.block_s / usual**2)
     lost: Array = np.clip(np.abs(1 - middle / whole) - SURELY * noise, 0.0, 1.0)
