@@ -8,13 +8,13 @@ from backbench.comparison.chosen_sides import Side, in_its_review, side
 from backbench.comparison.differences import Difference, differences
 from backbench.comparison.peers import refuse_unknown
 from backbench.errors import Fault, UserError
-from backbench.metrics.registry import registry
+from backbench.metrics.declared_traits import declarations
 from backbench.storage.database import Database
 
 
 def as_set() -> list[str]:
     """Metrics that the reviewer sets: what they differ in is no property of a unit."""
-    return [*registry().having(lambda traits: traits.set_by_reviewer)]
+    return [*declarations().having(lambda traits: traits.set_by_reviewer)]
 
 
 ROWS = """

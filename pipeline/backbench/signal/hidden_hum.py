@@ -21,6 +21,7 @@ OFF_NOMINAL = 0.002
 """How far the mains may be from its nominal frequency: common practice, no source."""
 NEIGHBOUR_MULTIPLES = np.array([-4, -3, -2, -1, 1, 2, 3, 4])
 """Multiples that are looked at around a harmonic."""
+EVEN = np.flatnonzero(NEIGHBOUR_MULTIPLES % 2 == 0)
 SIDEBANDS = (1, 2)
 """Multiples of the mains at which a modulated tone has sidebands that are reckoned with."""
 MARGIN = 2.0
@@ -315,23 +316,23 @@ def _from_neighbours(
     reach = np.minimum(lobe + OFF_NOMINAL * centres, step / 2)
     first = np.floor(centres - reach).astype(int)
     last = np.ceil(centres + reach).astype(int) + 1
-    clear = (multiples >= 1) & (first > lobe) & (last < len(noise))
+    clear = (first > lobe) & (last < len(noise))
     clear &= apart(centres) > half + reach
     # One bin stands for a place that isn't clear: as near to it as the rest, which spares sums.
     first = np.minimum(np.maximum(first, 0), len(noise) - 2)
     last = np.where(clear, last, first + 1)
-    middle = noise[np.where(clear, np.rint(centres).astype(int), 0)]
-    sums = _sums_between(spectrum.power, first, last)
+    middle = clear * noise[np.where(clear, np.rint(centres).astype(int), 0)]
     width = last - first
-    square = sums - width * middle
+    # Both are 0 where a place isn't clear.
+    square = clear * (_sums_between(spectrum.power, first, last) - width * middle)
     scatter = middle * np.sqrt(spectrum.window.spread * width)
-    standing = np.where(clear & (square > STANDING * scatter), square, 0.0)
-    known: NDArray[np.bool_] = (clear & (NEIGHBOUR_MULTIPLES % 2 == 0)).any(axis=1)
-    count = np.maximum(clear.sum(axis=1), 1)
-    mean = np.where(clear, square, 0.0).sum(axis=1) / count
-    own = np.sqrt(np.where(clear, scatter**2, 0.0).sum(axis=1)) / count
-    together = np.where(mean > POOLED * own, mean + POOLED * own, 0.0)
-    strongest: Array = np.maximum(standing.max(axis=1), together)
+    standing = np.where(square > STANDING * scatter, square, 0.0)
+    known: NDArray[np.bool_] = np.logical_or.reduce(clear[:, EVEN], axis=1)
+    count = np.maximum(np.add.reduce(clear, axis=1, dtype=int), 1)
+    mean = np.add.reduce(square, axis=1) / count
+    own = POOLED * np.sqrt(np.add.reduce(scatter * scatter, axis=1)) / count
+    together = np.where(mean > own, mean + own, 0.0)
+    strongest: Array = np.maximum(np.maximum.reduce(standing, axis=1), together)
     return strongest, known
 
 

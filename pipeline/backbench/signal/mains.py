@@ -157,7 +157,7 @@ def mains_lines_at(
     for hz in frequencies_hz:
         centre = hz / spectrum.resolution_hz
         half = spectrum.window.half_width + 0.5 + WANDER * centre
-        lobes.append((math.ceil(centre - half), math.floor(centre + half) + 1))
+        lobes.append((max(math.ceil(centre - half), 0), math.floor(centre + half) + 1))
         samples.append(degrees_of_freedom(centre, spread))
     lines = lobe_powers(spectrum.power, noise, spread, math.inf, lobes)
     return [line._replace(samples=own) for line, own in zip(lines, samples, strict=True)]

@@ -244,16 +244,16 @@ def _lobe_sums(power: Array, noise: Array, bounds: NDArray[np.intp]) -> tuple[Ar
 
     bounds: first bin of a lobe and the one after its last, lobe after lobe.
     """
-    start = int(bounds.min())
-    # A lobe may end where the bins do, which is no place to start a sum from: one bin more.
-    held = np.zeros((3, int(bounds.max()) - start + 1))
-    own = noise[start : start + held.shape[1] - 1]
-    np.subtract(power[start : start + len(own)], own, out=held[0, :-1])
-    np.multiply(own, own, out=held[1, :-1])
-    held[2, :-1] = own
-    # Sums from one bound to the next, of which every second is that of a lobe.
-    value, least, noises = np.add.reduceat(held, bounds - start, axis=1)[:, ::2]
-    return value, least, noises
+    first, stop = bounds[::2], bounds[1::2]
+    bins = np.add.outer(first, np.arange(int((stop - first).max())))
+    inside = bins < stop[:, None]
+    np.minimum(bins, len(noise) - 1, out=bins)
+    own, found = noise[bins], power[bins]
+    own *= inside
+    found *= inside
+    found -= own
+    least: Array = np.einsum("ij,ij->i", own, own)
+    return np.add.reduce(found, axis=1), least, np.add.reduce(own, axis=1)
 
 
 def _ranges(kept: Sequence[slice], count: int) -> list[tuple[int, int]]:

@@ -148,11 +148,11 @@ class ToneSet(Stepped):
         if not self.mains_hz:
             return HiddenHum(np.zeros(len(positions)), np.zeros(len(positions), dtype=bool))
         step = self.mains_hz / self.spectrum.resolution_hz
-        own = self._apart(positions, self.positions) < 1.0
+        own = _apart(positions, _fenced(self.positions)) < 1.0
         aside = on_sideband(positions, self.positions, step, self.half) & ~own
 
         def apart(centres: Array) -> Array:
-            return self._apart(centres, self._products)
+            return _apart(centres, self._products)
 
         return hidden_among(
             self.spectrum,
@@ -177,18 +177,13 @@ class ToneSet(Stepped):
         ndarray of float64, shape (k,)
             Bins.
         """
-        return self._apart(positions, self._products)
+        return _apart(positions, self._products)
 
     @cached_property
     def _products(self) -> Array:
+        """Of a pair, up to the order that is kept out of the noise; of more the tones: fenced."""
         pair = len(self.positions) == 2
-        return product_positions(self.positions, NOISE_ORDER) if pair else self.positions
-
-    @staticmethod
-    def _apart(centres: Array, lines: Array) -> Array:
-        """Distance to the nearest of some lines, bins."""
-        away: Array = np.abs(np.subtract.outer(centres, lines)).min(axis=-1)
-        return away
+        return _fenced(product_positions(self.positions, NOISE_ORDER) if pair else self.positions)
 
     def covers(self, position: float) -> bool:
         """Whether a position (bins) lies within the converter's band and off the steady part.
@@ -241,6 +236,17 @@ class ToneSet(Stepped):
         ]
 
 
+def _fenced(lines: Array) -> Array:
+    """Rising places between one below and one above all."""
+    return np.concatenate([[-math.inf], lines, [math.inf]])
+
+
+def _apart(centres: Array, fenced: Array) -> Array:
+    """Distance of places to the nearest of some lines, bins."""
+    above = fenced.searchsorted(centres)
+    return np.minimum(centres - fenced[above - 1], fenced[above] - centres)
+
+
 def summed(parts: Sequence[MeanSquare]) -> MeanSquare:
     """Sum of mean squares whose noises are independent.
 
@@ -279,7 +285,11 @@ def product_positions(positions: Array, order: int) -> Array:
         Fractional bins, rising.
     """
     of_low, of_high = _multiples(order)
-    return np.unique(np.abs(of_low * positions[0] + of_high * positions[1]))
+    places = np.abs(of_low * positions[0] + of_high * positions[1])
+    places.sort()
+    other = np.ones(len(places), dtype=bool)
+    np.not_equal(places[1:], places[:-1], out=other[1:])
+    return np.asarray(places[other])
 
 
 @lru_cache(maxsize=4)
@@ -308,9 +318,7 @@ def clear_of_lines(lines: Iterable[float], half: float, count: int) -> NDArray[n
     -------
     ndarray of bool, shape (count,)
     """
-    places = np.array([0.0, *lines])
-    taken = np.add.outer(np.ceil(places - half).astype(int), np.arange(math.floor(2 * half) + 1))
-    inside = (taken >= 0) & (taken < count) & (taken <= (places + half)[:, None])
     clear = np.ones(count, dtype=bool)
-    clear[taken[inside]] = False
+    for place in (0.0, *(lines.tolist() if isinstance(lines, np.ndarray) else lines)):
+        clear[max(math.ceil(place - half), 0) : math.floor(place + half) + 1] = False
     return clear

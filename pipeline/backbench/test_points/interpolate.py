@@ -16,8 +16,8 @@ from dataclasses import dataclass, replace
 from itertools import groupby
 from typing import Any, NamedTuple
 
+from backbench.metrics.declared_traits import declarations
 from backbench.metrics.power_sweep import LEAST_LEVELS
-from backbench.metrics.registry import registry
 from backbench.quantities.writing import in_text
 from backbench.signal.between_steps import Place, value_between
 from backbench.storage.database import Database
@@ -266,7 +266,7 @@ def assign_between(
     names = ("load_within", "bridging", "levels", "shipped", "one_driven")
     values |= {
         **{n: windows[n] for n in names}, **sorts_by_kind(), **of_sweeps(), "exact": EXACT,
-        "powers": [*registry().having(lambda traits: traits.own_stimulus == "power")],
+        "powers": [*declarations().having(lambda traits: traits.own_stimulus == "power")],
     }  # fmt: skip
     found = list(_interpolations(store.records(sql, values)))
     if found:
