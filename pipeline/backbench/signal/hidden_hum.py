@@ -143,7 +143,13 @@ def hidden_hum(
     aside[:count] = on_sideband(centres, np.array([position]), steps[0], half) & (orders > 1)
     # Every mains frequency in one call; of the others no more counts than what stands there.
     hidden = hidden_among(
-        spectrum, noise, np.tile(centres, many), half, np.repeat(steps, count), apart, aside
+        spectrum,
+        noise,
+        np.tile(centres, many),
+        half=half,
+        step=np.repeat(steps, count),
+        apart=apart,
+        aside=aside,
     )
     return HiddenHum(hidden.square.reshape(many, count).max(axis=0), hidden.blind[:count])
 
