@@ -73,8 +73,8 @@ class Spectrum:
         slice
             Of bins; empty where none lies in the band.
         """
-        low = int(np.ceil(low_hz / self.resolution_hz - 1e-9))
-        high = int(np.floor(high_hz / self.resolution_hz + 1e-9))
+        low = math.ceil(low_hz / self.resolution_hz - 1e-9)
+        high = math.floor(high_hz / self.resolution_hz + 1e-9)
         return slice(max(low, 0), min(high + 1, len(self.bins)))
 
 
