@@ -14,6 +14,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from backbench.signal.nearest_lines import apart_from, fenced
 from backbench.signal.spectrum import Spectrum
 from backbench.signal.track import Array
 
@@ -241,9 +242,9 @@ def hidden_under_tones(
         return np.zeros(len(tones))
 
     def apart(centres: Array) -> Array:
-        away: Array = np.abs(np.subtract.outer(centres, tones)).min(axis=-1)
-        return away
+        return apart_from(centres, fence)
 
+    fence = fenced(tones)
     square = np.zeros(len(tones))
     steps = np.full(np.count_nonzero(near), step)
     square[near] = _from_neighbours(spectrum, noise, nearest[near], steps, apart, half)[0]
