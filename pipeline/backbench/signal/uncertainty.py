@@ -39,11 +39,14 @@ def combine(parts: Iterable[Contribution]) -> Contribution:
     ----------
     GUM 5.1.2 and G.4.1.
     """
-    known = [part for part in parts if part.u > 0]
-    variance = sum(part.u**2 for part in known)
+    variance = spread = 0.0
+    for u, dof in parts:
+        if u > 0:
+            variance += u * u
+            if dof < math.inf:
+                spread += u**4 / dof
     if variance == 0:
         return Contribution(0.0)
-    spread = sum(part.u**4 / part.dof for part in known if math.isfinite(part.dof))
     return Contribution(math.sqrt(variance), variance**2 / spread if spread else math.inf)
 
 
