@@ -206,7 +206,7 @@ def _greater(lines: list[MeanSquare], others: list[MeanSquare]) -> bool:
     return apart > CLEARLY * math.sqrt(sum(x.variance for x in [*lines, *others]))
 
 
-@view("idle", version=11)
+@view("idle", version=12)
 def idle_view(capture_data: CaptureData, number: int) -> IdleView:
     """The noise in output track `number`. Raises Refusal where none can be measured."""
     track = capture_data.outputs[number]
@@ -233,20 +233,22 @@ def idle_view(capture_data: CaptureData, number: int) -> IdleView:
 
 def steady_noise(idle: IdleView, weights: Array | None) -> MeanSquare:
     """Mean square of the band, weighted or not, V^2, with the variance that steady noise has."""
+    return noise_sum(*_weighted(idle, weights), idle.spectrum.window.spread)
+
+
+def _weighted(idle: IdleView, weights: Array | None) -> tuple[Array, Array]:
+    """Power by bin of the band, and noise, weighted or not, V^2."""
     chosen, power = idle.band()
     noise = idle.noise[chosen]
-    if weights is not None:
-        power, noise = power * weights, noise * weights
-    return noise_sum(power, noise, idle.spectrum.window.spread)
+    return (power, noise) if weights is None else (power * weights, noise * weights)
 
 
 def noise_figure(idle: IdleView, weights: Array | None) -> MeasuredValue:
     """Rms of the band, weighted or not, with its uncertainty."""
-    chosen, power = idle.band()
-    square = steady_noise(idle, weights)
-    given = np.ones(len(power)) if weights is None else weights
-    band = Band(idle.noise[chosen], given, idle.clear)
-    known = rms_known_to(idle.blocks, square, idle.spectrum.window.spread, band)
+    chosen, _ = idle.band()
+    (power, noise), spread = _weighted(idle, weights), idle.spectrum.window.spread
+    square = noise_sum(power, noise, spread)
+    known = rms_known_to(idle.blocks, square, spread, Band(noise, weights, idle.clear))
     estimation = known.u * square.rms
     total = combine(
         [

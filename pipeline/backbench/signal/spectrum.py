@@ -73,8 +73,8 @@ class Spectrum:
         slice
             Of bins; empty where none lies in the band.
         """
-        low = int(np.ceil(low_hz / self.resolution_hz - 1e-9))
-        high = int(np.floor(high_hz / self.resolution_hz + 1e-9))
+        low = math.ceil(low_hz / self.resolution_hz - 1e-9)
+        high = math.floor(high_hz / self.resolution_hz + 1e-9)
         return slice(max(low, 0), min(high + 1, len(self.bins)))
 
 
@@ -197,10 +197,9 @@ def peak_positions(spectrum: Spectrum, peaks: NDArray[np.int_]) -> Array:
     The ratio of the two rises steadily with the line's offset from the middle bin, and the
     window's closed form inverts it.
     """
-    below, above = np.abs(spectrum.bins[peaks - 1]), np.abs(spectrum.bins[peaks + 1])
-    known = (below > 0) & (above > 0)
-    ratio = np.where(known, above, 1.0) / np.where(known, below, 1.0)
-    return peaks + spectrum.window.offset(np.log(ratio))
+    beside = np.abs(spectrum.bins[np.add.outer((-1, 1), peaks)])
+    beside[:, ~np.logical_and.reduce(beside, axis=0)] = 1.0
+    return peaks + spectrum.window.offset(np.log(beside[1] / beside[0]))
 
 
 def peak_position(spectrum: Spectrum, peak: int) -> float:

@@ -85,11 +85,12 @@ def steady_segment(course: LineCourse, beside: float, wander: float = math.inf) 
     SteadySegment
         The whole record where nothing changes. May be empty.
     """
-    sound = _sound(course, beside)
+    beat = _beat(course)
+    sound = _sound(course, beside, beat)
     runs = [SteadySegment(0, len(sound))] if sound.all() else _runs(sound)
     best = SteadySegment(0, 0)
     for run in runs:
-        segment = _phase_run(course, _level_run(course, run), wander)
+        segment = _phase_run(course, _level_run(course, run, beat), wander)
         if segment.last - segment.first > best.last - best.first:
             best = segment
     return best
@@ -158,10 +159,10 @@ def _beat(course: LineCourse) -> Array:
     return (fraction * math.sqrt(2 * course.usual_left) + near) / course.usual_level
 
 
-def _sound(course: LineCourse, beside: float) -> NDArray[np.bool_]:
-    """Blocks without a gap, a jump or a change of frequency."""
+def _sound(course: LineCourse, beside: float, beat: Array) -> NDArray[np.bool_]:
+    """Blocks without a gap, a jump or a change of frequency. beat: see _beat."""
     sound = ~_disturbed(course)
-    usual, noise, beat = course.usual_level, course.noise, _beat(course)
+    usual, noise = course.usual_level, course.noise
     if len(course.level) < 3 or bool(np.any(usual == 0)):
         return sound
     quiet = _quiet(course)
@@ -231,9 +232,9 @@ def _runs(sound: NDArray[np.bool_]) -> list[SteadySegment]:
     return [SteadySegment(int(a), int(b)) for a, b in edges.reshape(-1, 2)]
 
 
-def _level_run(course: LineCourse, run: SteadySegment) -> SteadySegment:
+def _level_run(course: LineCourse, run: SteadySegment, beat: Array) -> SteadySegment:
     """The longest part of a run in which every line's level stays within the limit."""
-    spare = 2 * (CONFIDENT_SIGMAS * course.noise + _beat(course))
+    spare = 2 * (CONFIDENT_SIGMAS * course.noise + beat)
     logs = np.log(np.maximum(course.level, 1e-300))
     most = math.log(10) * LEVEL_WITHIN_DB / 20 + spare
     held = logs[run.first : run.last]

@@ -169,7 +169,7 @@ def _find(track: Track, stated_hz: float, mains_hz: float | None) -> ToneLines:
         raise Refusal(_what_else(own_spectrum, stated_hz))
     lines = tone_at(own_spectrum, place, mains_hz, sample_step(track))
     refuse_cut_band(own_spectrum, lines.step_v)
-    refuse_flat_tops(track, math.sqrt(float(lines.noise.sum())))
+    refuse_flat_tops(track, math.sqrt(lines.all_noise))
     return lines
 
 
