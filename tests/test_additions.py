@@ -109,7 +109,9 @@ from typer.testing import CliRunner
 
 from backbench.catalogue import Catalogue
 from backbench.cli import app
+from backbench.metrics import reference_page
 
+reference_page.write_tables()
 folder, bench, review = map(Path, sys.argv[1:])
 catalogue = Catalogue.create(folder, bench.read_text())
 outcomes, refused = catalogue.ingest([review], history=False, processes=1)

@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 from collections import Counter
+from dataclasses import fields
 
 import pytest
 
+from backbench.metrics.declared_metric import Declared
+from backbench.metrics.declared_traits import TABLE as TRAITS
+from backbench.metrics.declared_traits import declarations, trait_table
 from backbench.metrics.method_versions import TABLE, methods
 from backbench.metrics.reference_page import PAGE, by_family, page, shared_clauses, version_table
 from backbench.metrics.registry import registry
@@ -22,6 +26,15 @@ def test_the_table_of_method_versions_is_up_to_date() -> None:
     assert {name: (m.title, m.version) for name, m in methods().items()} == {
         name: (m.title, m.version) for name, m in known.items()
     }
+
+
+def test_the_table_of_traits_is_up_to_date_and_read_as_it_was_declared() -> None:
+    known = registry().metrics
+    assert TRAITS.read_text(encoding="utf-8") == trait_table(known)
+    names = [field.name for field in fields(Declared)]
+    for name, read in declarations().metrics.items():
+        assert [getattr(read, n) for n in names] == [getattr(known[name], n) for n in names], name
+    assert [*declarations().metrics] == [*known]
 
 
 def test_every_metric_stands_in_a_named_family() -> None:

@@ -13,9 +13,9 @@ from backbench.documents.file_names import SETTINGS_NAME
 from backbench.documents.kinds import kind_of_unit, unit_kinds
 from backbench.documents.specifications import Specification, limit_columns
 from backbench.errors import Fault, UserError, did_you_mean
-from backbench.metrics.declaration import Metric
+from backbench.metrics.declared_metric import Declared
+from backbench.metrics.declared_traits import declarations
 from backbench.metrics.metric_names import unknown_metric
-from backbench.metrics.registry import registry
 from backbench.quantities.faults import UnreadableQuantity
 from backbench.querying.saved_queries import not_found
 from backbench.storage.database import Database
@@ -110,7 +110,7 @@ def _of_library(library: Sequence[Specification]) -> list[Mapping[str, Any]]:
             faults.append(Fault(f"{where}, kind", repr(one.kind), "a kind of unit", remedy))
         for m, figure in enumerate(one.published, start=1):
             place = f"{where}, published {m}"
-            metric = registry().metrics.get(figure.metric)
+            metric = declarations().metrics.get(figure.metric)
             if metric is None:
                 faults.append(unknown_metric(place, figure.metric))
                 continue
@@ -126,7 +126,7 @@ def _of_library(library: Sequence[Specification]) -> list[Mapping[str, Any]]:
     return rows
 
 
-def _of_model(one: Specification, metric: Metric) -> Mapping[str, Any]:
+def _of_model(one: Specification, metric: Declared) -> Mapping[str, Any]:
     return {
         "label": f"{one.maker} {one.model}", "unit_key": "", "kind": one.kind,
         "technology": one.technology, "title": metric.title, "unit": metric.unit,

@@ -6,7 +6,8 @@ from functools import lru_cache
 from typing import Any
 
 from backbench.documents.input_sorts import LINE
-from backbench.metrics.registry import Registry, registry
+from backbench.metrics.declared_metric import Declared
+from backbench.metrics.declared_traits import Declarations, declarations
 from backbench.test_points.points import ALONE, OTHER_PATHS, alone, at_input, shipped_point
 
 WAYS = ((LINE, False), (LINE, True), *((sort, False) for sort, _ in OTHER_PATHS))
@@ -21,11 +22,11 @@ def _way(point_key: str) -> tuple[str | None, bool]:
 def compared_points() -> dict[str, tuple[str, ...]]:
     """Metrics that units are compared in, in the order shown, each with its test points in order
     of preference: those at a line input, then those at the others."""
-    return _compared_points(registry())
+    return _compared_points(declarations())
 
 
 @lru_cache(maxsize=2)
-def _compared_points(declared: Registry) -> dict[str, tuple[str, ...]]:
+def _compared_points(declared: Declarations[Declared]) -> dict[str, tuple[str, ...]]:
     return {
         metric: (
             *points, *(alone(point) for point in points if point in ALONE),

@@ -8,13 +8,13 @@ from backbench.comparison.chosen_sides import Side, in_its_review, side
 from backbench.comparison.differences import Difference, differences
 from backbench.comparison.peers import refuse_unknown
 from backbench.errors import Fault, UserError
-from backbench.metrics.registry import registry
+from backbench.metrics.declared_traits import declarations
 from backbench.storage.database import Database
 
 
 def as_set() -> list[str]:
     """Metrics that the reviewer sets: what they differ in is no property of a unit."""
-    return [*registry().having(lambda traits: traits.set_by_reviewer)]
+    return [*declarations().having(lambda traits: traits.set_by_reviewer)]
 
 
 ROWS = """
@@ -56,12 +56,13 @@ def before_and_after(
     )
 
 
+AROUND_WORK = "SELECT before_key, after_key FROM before_after WHERE unit_key = $unit"
+
+
 def _around_work(store: Database, unit_key: str) -> tuple[str, str] | None:
     """The reviews before and after work, where there are such two. Raises UserError for an
     unknown unit."""
-    pair = store.rows(
-        "SELECT before_key, after_key FROM before_after WHERE unit_key = $unit", {"unit": unit_key}
-    )
+    pair = store.rows(AROUND_WORK, {"unit": unit_key})
     if pair:
         return str(pair[0][0]), str(pair[0][1])
     refuse_unknown(store, unit_key)
@@ -135,16 +136,21 @@ def rows_of_review(store: Database, unit_key: str, review_key: str) -> list[dict
     return _rows(store, OF_REVIEW, review=review_key, unit=unit_key)
 
 
+OTHER_SIDE = """
+SELECT other.unit_key
+FROM unit AS own
+JOIN appearance AS other USING (review_key, maker, model)
+WHERE own.unit_key = $unit AND other.unit_key <> $unit AND 1 = (
+    SELECT count(DISTINCT output) FROM reading
+    WHERE unit_key = $unit AND review_key = own.review_key
+)
+"""
+
+
 def other_side(store: Database, unit_key: str) -> str | None:
     """The other of a mono pair: the one other unit of the same maker and model in the newest
     review of a unit that has a single output. None where there is no such unit."""
-    rows = store.rows(
-        "SELECT other.unit_key FROM unit AS own JOIN appearance AS other USING (review_key, maker, "
-        "model) WHERE own.unit_key = $unit AND other.unit_key <> $unit AND 1 = ("
-        "SELECT count(DISTINCT output) FROM reading WHERE unit_key = $unit "
-        "AND review_key = own.review_key)",
-        {"unit": unit_key},
-    )
+    rows = store.rows(OTHER_SIDE, {"unit": unit_key})
     return str(rows[0][0]) if len(rows) == 1 else None
 
 

@@ -18,7 +18,7 @@ import numpy as np
 import numpy.typing as npt
 
 from backbench.errors import Refusal
-from backbench.metrics.registry import registry
+from backbench.metrics.declared_traits import declarations
 from backbench.quantities.writing import in_text
 from backbench.storage.database import Database
 
@@ -203,7 +203,7 @@ ORDER BY bench_key, series, reviewed, reading_key
 
 def of_unit(store: Database, unit_key: str) -> list[Series]:
     """The gain, noise and distortion of one unit over its reviews, on each bench."""
-    known = registry()
+    known = declarations()
     watched = known.having(lambda traits: traits.watched_at)
     what = [f"{name}@{point}" for name in watched for point in known.traits(name).watched_at]
     return _series(store.frame(REFERENCE, {"unit": unit_key, "what": what}))

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 from backbench.comparison import drift
 from backbench.comparison.standings import Standing
-from backbench.metrics.registry import registry
+from backbench.metrics.declared_traits import declarations
 from backbench.metrics.traits import Traits
 from backbench.quantities.writing import in_text, ordinary, signed
 
@@ -33,7 +33,7 @@ def effect(step: drift.LevelChange, metric: str, value: float) -> float | None:
     Distortion is taken to add in full, noise by its square; a change of gain moves volts and
     watts in proportion.
     """
-    traits = registry().traits(metric)
+    traits = declarations().traits(metric)
     if step.series.startswith("loop-back gain"):
         return _by_gain(step.change, traits, value)
     if step.series.startswith("loop-back THD+N"):

@@ -16,8 +16,8 @@ from backbench.comparison.quantity_names import titled
 from backbench.comparison.standings import Standing
 from backbench.documents.kinds import UnitKind
 from backbench.documents.settings import Listening
+from backbench.metrics.declared_traits import declarations
 from backbench.metrics.least_asked import LeastAsked
-from backbench.metrics.registry import registry
 from backbench.quantities.sentences import lowered
 from backbench.quantities.writing import in_text
 from backbench.storage.database import Database
@@ -71,7 +71,7 @@ def heard_sentences(
     store: Database, kind: UnitKind, line: Standing, place: Listening | None
 ) -> Iterator[str]:
     """What one figure comes to at the seat, and what was once asked of it; nothing without both."""
-    traits = registry().traits(line.metric)
+    traits = declarations().traits(line.metric)
     term = traits.listening or ""
     if term in _SAYERS:
         yield from _SAYERS[term](line)

@@ -6,7 +6,7 @@ import json
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from backbench.metrics.registry import registry
+from backbench.metrics.declared_traits import declarations
 from backbench.quantities.writing import MOST_DIGITS, quantity
 from backbench.test_points.interpolate import EXACT
 
@@ -28,11 +28,11 @@ def unlike_promised(figure: Mapping[str, Any], row: Mapping[str, Any]) -> Iterat
             words = name.rsplit("_", 1)[0]
             yield f"{words} {_condition(name, measured_value)}, {_condition(name, wanted)} promised"
     yield from _unlike_in_words(figure, row)
-    if registry().traits(row["metric"]).whole_band and figure["band_low_hz"] is None:
+    if declarations().traits(row["metric"]).whole_band and figure["band_low_hz"] is None:
         yield f"no band is stated with the published figure, measured over {_band(*WHOLE_BAND)}"
     if figure["band_low_hz"] is not None:
         band = (figure["band_low_hz"], figure["band_high_hz"])
-        if not registry().traits(row["metric"]).whole_band or band != WHOLE_BAND:
+        if not declarations().traits(row["metric"]).whole_band or band != WHOLE_BAND:
             yield f"promised over {_band(*band)}"
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from backbench.documents.input_sorts import LINE
-from backbench.metrics.registry import registry
+from backbench.metrics.declared_traits import declarations
 from backbench.quantities.writing import in_text, number
 from backbench.test_points.points import shipped_point
 
@@ -12,7 +12,7 @@ def titled(metric: str, title: str, limit_percent: float | None) -> str:
     """The title, with the distortion limit where one is part of the quantity."""
     if limit_percent is None:
         return title
-    known = registry().traits(metric).title_at_limit
+    known = declarations().traits(metric).title_at_limit
     limit = number(limit_percent)
     return known.format(limit=limit) if known else f"{title} ({in_text(limit_percent, '%')})"
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from backbench.metrics.registry import registry
+from backbench.metrics.declared_traits import declarations
 from backbench.quantities.writing import MOST_DIGITS, in_text
 from backbench.storage.database import Database
 
@@ -31,7 +31,7 @@ def rated_power(store: Database, keys: dict[str, object]) -> list[dict[str, Any]
     keys: review and unit. A unit whose power was never measured has none either: it is among
     what is missing.
     """
-    metrics = [*registry().having(lambda traits: traits.listening == "greatest pressure")]
+    metrics = [*declarations().having(lambda traits: traits.listening == "greatest pressure")]
     rows = store.frame(RATED, {**keys, "metrics": metrics, "limit": LIMIT_PERCENT})
     return [
         {

@@ -15,7 +15,7 @@ from backbench.comparison.stale_figures import MARK, REMEDY, Stale
 from backbench.comparison.standings import LIMIT_PERCENT, Standing
 from backbench.documents.kinds import kind_of_unit
 from backbench.documents.settings import Settings
-from backbench.metrics.registry import registry
+from backbench.metrics.declared_traits import declarations
 from backbench.quantities.counts import counted
 from backbench.quantities.writing import in_text
 from backbench.statistics import ranks
@@ -39,7 +39,7 @@ def listening(
         if not for_headphones(line.point_key):
             remarks += heard_sentences(store, kind, line, settings.listening)
         at_loudspeaker = kind.drives_loudspeakers and not _elsewhere(line.point_key)
-        role = registry().traits(line.metric).listening if at_loudspeaker else None
+        role = declarations().traits(line.metric).listening if at_loudspeaker else None
         if role == "noise pressure" and line.value > 0:
             remarks += listening_terms.noise_sentences(line.value, line.bound == "upper", settings)
         if role == "greatest pressure" and line.limit_percent == LIMIT_PERCENT:
@@ -114,7 +114,7 @@ def out_of_date(stale: Stale, among: pl.DataFrame, unit_key: str) -> list[str]:
 
 def _volumes(among: pl.DataFrame, unit_key: str) -> list[str]:
     """At which volume setting the idle noise was taken, of this unit and of how many peers."""
-    noises = registry().having(lambda traits: traits.listening == "noise pressure")
+    noises = declarations().having(lambda traits: traits.listening == "noise pressure")
     idle = [
         row for row in among.filter(among["point_key"] == "idle").iter_rows(named=True)
         if row["metric"] in noises

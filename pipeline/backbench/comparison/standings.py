@@ -13,7 +13,7 @@ from backbench.comparison.peers import Peers, all_units
 from backbench.comparison.stale_figures import MARK, Stale, stale_figures
 from backbench.documents.kinds import loudspeaker_kinds
 from backbench.documents.settings import Settings
-from backbench.metrics.registry import registry
+from backbench.metrics.declared_traits import declarations
 from backbench.quantities.counts import counted
 from backbench.statistics import ranks
 from backbench.storage.database import Database
@@ -106,7 +106,7 @@ def compared_values(entered: bool = True) -> dict[str, Any]:
     return {
         "metrics": [*points], "points": sorted({p for own in points.values() for p in own}),
         "entered": entered, "loudspeaker_kinds": loudspeaker_kinds(),
-        "loudspeaker_only": [*registry().having(lambda traits: traits.loudspeaker_only)],
+        "loudspeaker_only": [*declarations().having(lambda traits: traits.loudspeaker_only)],
     }  # fmt: skip
 
 

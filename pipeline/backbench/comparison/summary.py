@@ -19,7 +19,7 @@ from backbench.comparison.quantity_names import titled
 from backbench.comparison.standings import LIMIT_PERCENT
 from backbench.comparison.work_effects import effects_summary
 from backbench.documents.kinds import Battery, UnitKind, kind_of_unit
-from backbench.metrics.registry import registry
+from backbench.metrics.declared_traits import declarations
 from backbench.metrics.traits import BY_HAND
 from backbench.quantities.counts import counted
 from backbench.quantities.sentences import first_few, listed, lowered, sentence
@@ -82,7 +82,7 @@ def figure(line: Standing) -> str:
 def _side(line: Standing) -> str:
     """The output that a figure is of; a balance is of one output in relation to the other."""
     other = {"left": "right", "right": "left"}.get(line.output)
-    between = registry().traits(line.metric).listening == "level difference"
+    between = declarations().traits(line.metric).listening == "level difference"
     return f"{line.output} re {other}" if between and other else line.output
 
 
@@ -115,7 +115,7 @@ def _standing_out(lines: Sequence[Standing], peers: Peers) -> Iterator[str]:
 
 def _once(lines: list[Standing]) -> list[Standing]:
     """Without what another figure says again, such as output impedance beside damping factor."""
-    again = registry().having(lambda traits: traits.on_request)
+    again = declarations().having(lambda traits: traits.on_request)
     return [line for line in lines if line.metric not in again] or lines
 
 
@@ -148,7 +148,7 @@ def _alone(c: Facts) -> Iterator[str]:
 
 def _plain(line: Standing, drives_loudspeakers: bool) -> str:
     """A figure on a scale that needs no peers; "" where there is none."""
-    role = registry().traits(line.metric).listening
+    role = declarations().traits(line.metric).listening
     at_loudspeaker = drives_loudspeakers and not for_headphones(line.point_key)
     if role == "noise pressure" and line.value > 0 and at_loudspeaker:
         return f"{figure(line)} is {_noise_words(line.value)}"
@@ -208,10 +208,10 @@ def _missing(c: Facts) -> str:
         return ""
     present = {line.metric for line in c.lines}
     by_capture: dict[str, list[str]] = {}
-    for metric, points in registry().compared().items():
+    for metric, points in declarations().compared().items():
         if metric in present or not _expected(metric, kind, c.outputs):
             continue
-        title = lowered(registry().metrics[metric].title)
+        title = lowered(declarations().metrics[metric].title)
         by_capture.setdefault(_capture(metric, points, kind.by_power), []).append(title)
     if not by_capture:
         return ""
@@ -225,7 +225,7 @@ def _rest(parts: Sequence[str]) -> str:
 
 
 def _expected(metric: str, kind: UnitKind, outputs: int) -> bool:
-    traits = registry().traits(metric)
+    traits = declarations().traits(metric)
     if traits.usual_stimulus == BY_HAND:
         return False
     if traits.of_medium not in (None, kind.medium) or (
@@ -259,7 +259,7 @@ CAPTURES: Mapping[str, str] = {
 
 def _capture(metric: str, points: Sequence[str], by_power: bool) -> str:
     """Which capture gives a metric, in words."""
-    declared = registry().metrics[metric]
+    declared = declarations().metrics[metric]
     given = declared.traits.given_by
     if given:
         return given

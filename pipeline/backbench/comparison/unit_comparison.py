@@ -85,6 +85,7 @@ def compare_unit(
     peers: Sequence[str] | None = None,
     include_entered: bool = True,
     common: Common | None = None,
+    judged: Sequence[Verdict] | None = None,
 ) -> Comparison:
     """A unit beside its peers. Raises UserError for an unknown unit (with near keys) or choice.
 
@@ -92,6 +93,7 @@ def compare_unit(
     part; they are marked, and one without an uncertainty is never claimed to be better or worse.
     common: what `read_common` gave of this store, where many units are compared; it must have been
     read with the same include_entered and settings.
+    judged: what `verdicts` gives of the unit, where that was asked of many at once.
     settings: loudspeakers and listening place, for levels in a listener's terms; none without.
     """
     if common is None:
@@ -114,7 +116,7 @@ def compare_unit(
         review_key=str(unit["review_key"]),
         reviewed=_day(unit["reviewed"]),
         peers=chosen,
-        verdicts=tuple(verdicts(store, unit_key)),
+        verdicts=tuple(verdicts(store, unit_key) if judged is None else judged),
         lines=lines,
         nearest=nearest,
         notes=(*cautions, *methods(days, unit_key)),
@@ -129,13 +131,14 @@ def compare_unit(
     return replace(made, sentences=summary(facts))
 
 
+OUTPUTS = (
+    "SELECT count(DISTINCT output) FROM reading WHERE unit_key = $unit AND review_key = $review"
+)
+
+
 def _outputs(store: Database, c: Comparison) -> int:
     """How many outputs the review that heads a unit measured it at."""
-    ((count,),) = store.rows(
-        "SELECT count(DISTINCT output) FROM reading "
-        "WHERE unit_key = $unit AND review_key = $review",
-        {"unit": c.unit_key, "review": c.review_key},
-    )
+    ((count,),) = store.rows(OUTPUTS, {"unit": c.unit_key, "review": c.review_key})
     return int(count)
 
 

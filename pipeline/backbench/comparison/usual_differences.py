@@ -8,7 +8,7 @@ from typing import Any
 from backbench.comparison.compared_points import compared_points
 from backbench.comparison.differences import Difference, unequal_conditions
 from backbench.comparison.standings import LIMIT_PERCENT
-from backbench.metrics.registry import registry
+from backbench.metrics.declared_traits import declarations
 from backbench.quantities.sentences import listed, lowered
 from backbench.quantities.writing import in_text
 
@@ -36,7 +36,7 @@ def usual(differences: Sequence[Difference], *, on_request: bool = False) -> lis
 
     on_request: those too. What became worse is never left out.
     """
-    again = registry().having(lambda traits: traits.on_request)
+    again = declarations().having(lambda traits: traits.on_request)
     chosen = {id(d) for d in one_per_metric(differences)
               if on_request or d.metric not in again or d.assessment == "worse"}  # fmt: skip
     return [d for d in differences if id(d) in chosen]

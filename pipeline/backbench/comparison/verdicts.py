@@ -23,7 +23,7 @@ from backbench.comparison.promised_conditions import measured_at, promised_at, u
 from backbench.comparison.promised_power import at_power
 from backbench.comparison.rated_power import rated_power
 from backbench.documents.input_sorts import LINE, path_in_words
-from backbench.metrics.registry import registry
+from backbench.metrics.declared_traits import declarations
 from backbench.quantities.writing import MOST_DIGITS, measured, quantity, with_minus_signs
 from backbench.statistics.conformity import Decision, conformance, outcome_of, size_conformance
 from backbench.storage.database import Database
@@ -137,14 +137,14 @@ def _as_usual(rows: Sequence[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
 
 def _promised_power(figure: Mapping[str, Any]) -> float | None:
     """The power that a reading has to be taken at; None where the figure states none."""
-    if registry().traits(figure["metric"]).is_power or figure["metric"] in _limits():
+    if declarations().traits(figure["metric"]).is_power or figure["metric"] in _limits():
         return None
     return None if figure["power_w"] is None else float(figure["power_w"])
 
 
 def _limits() -> tuple[str, ...]:
     """Metrics that are a greatest power: a promised power is the limit and no condition."""
-    return registry().having(lambda traits: traits.point_family == "greatest power")
+    return declarations().having(lambda traits: traits.point_family == "greatest power")
 
 
 def _not_at(
@@ -356,12 +356,15 @@ def _readings(
     readings = store.frame(READINGS.format(input_sort=sort_in_columns("reading.")), {
         "reviews": list(review_of.values()), "units": list(review_of), "full": FULL_VOLUME,
         "metrics": sorted(metrics),
-        "powers": [*registry().having(lambda traits: traits.own_stimulus == "power")],
+        "powers": [*declarations().having(lambda traits: traits.own_stimulus == "power")],
     })  # fmt: skip
     return list(readings.iter_rows(named=True))
 
 
+NEWEST_REVIEW = "SELECT review_key FROM unit WHERE unit_key = $unit"
+
+
 def newest_review(store: Database, unit_key: str) -> str:
     """The key of a unit's newest review; "" where the unit isn't there."""
-    rows = store.rows("SELECT review_key FROM unit WHERE unit_key = $unit", {"unit": unit_key})
+    rows = store.rows(NEWEST_REVIEW, {"unit": unit_key})
     return str(rows[0][0]) if rows else ""

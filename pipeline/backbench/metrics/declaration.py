@@ -12,8 +12,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any
 
+from backbench.metrics.declared_metric import Better, Declared
 from backbench.metrics.measured_value import Bound as Bound
 from backbench.metrics.measured_value import MeasuredValue as MeasuredValue
 from backbench.metrics.traits import PLAIN, PLAIN_CURVE, CurveTraits, Traits
@@ -22,8 +23,6 @@ if TYPE_CHECKING:  # whoever only reads declarations needs none of the numerics
     from backbench.documents.manifest import Conditions
     from backbench.documents.stimuli import Stimulus
     from backbench.signal.track import Array, Track
-
-Better = Literal["lower", "higher", "nearer zero", "neither"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -85,28 +84,15 @@ class CaptureData:
     witness: CaptureData | None = None
 
 
-@dataclass(frozen=True)
-class Metric:
-    """A declared quantity. `version` is raised whenever the same bytes may give another value."""
+@dataclass(frozen=True, kw_only=True)
+class Metric(Declared):
+    """A declared quantity with its definition and what measures it."""
 
-    name: str
-    title: str
-    unit: str
-    better: Better
     source: str
     choice: str
-    version: int
-    stimuli: tuple[str, ...]
     definition: str
     measure: Callable[[Any], MeasuredValue | Iterable[MeasuredValue]] | None
     derive: Callable[[Any], Iterable[Any]] | None = None
-    traits: Traits = PLAIN
-
-    @property
-    def usual_stimulus(self) -> str:
-        """The kind of capture that it is usually taken from."""
-        first = self.stimuli[0] if self.stimuli and "tone" not in self.stimuli else "tone"
-        return self.traits.usual_stimulus or first
 
 
 @dataclass(frozen=True)

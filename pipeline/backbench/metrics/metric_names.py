@@ -7,12 +7,13 @@ from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from backbench.errors import Fault, did_you_mean
+from backbench.metrics.declared_metric import Declared
+from backbench.metrics.declared_traits import Declarations, declarations
 from backbench.metrics.in_force import own_metrics
 from backbench.metrics.method_versions import methods
 
 if TYPE_CHECKING:
     from backbench.metrics.declaration import Metric
-    from backbench.metrics.registry import Registry
 
 APART = re.compile(r"[^0-9a-z]+")
 
@@ -34,9 +35,7 @@ def metric_called(heading: str) -> str | None:
     Beside keys and titles it knows what such records call a metric (`Traits.also_called`): good
     for a proposal that somebody looks at.
     """
-    from backbench.metrics.registry import registry
-
-    return metric_key(heading) or _called(registry()).get(_plain(_without_and(heading)))
+    return metric_key(heading) or _called(declarations()).get(_plain(_without_and(heading)))
 
 
 def unknown_metric(where: str, text: str) -> Fault:
@@ -54,7 +53,7 @@ def _without_and(text: str) -> str:
 
 
 @lru_cache(maxsize=2)
-def _called(known: Registry) -> dict[str, str]:
+def _called(known: Declarations[Declared]) -> dict[str, str]:
     """Keys by what old records call the metrics."""
     return {
         _plain(_without_and(name)): metric.name

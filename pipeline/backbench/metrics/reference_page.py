@@ -1,4 +1,4 @@
-"""pipeline/METRICS.md and method_versions.json, written from the declarations:
+"""pipeline/METRICS.md and the tables of what is declared, written from the declarations:
 
 python -m backbench.metrics.reference_page
 """
@@ -14,6 +14,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 
 from backbench.metrics.declaration import Metric
+from backbench.metrics.declared_traits import TABLE as TRAITS
+from backbench.metrics.declared_traits import trait_table
 from backbench.metrics.method_versions import TABLE
 from backbench.metrics.registry import registry, shipped_registry
 from backbench.metrics.session_spreads import SessionSpread, usual_spread
@@ -36,7 +38,8 @@ Written by `python -m backbench.metrics.reference_page` from the declarations in
 definition; clause numbers come from public summaries of them unless the text says otherwise.
 
 Every reading carries a standard uncertainty (JCGM 100:2008), its effective degrees of freedom, and
-a status: measured, at_floor (a bound), entered, rejected or not_applicable with the reason.
+a status: measured, at_floor (a bound; one that noise sets holds in 99 of 100 records), entered,
+rejected or not_applicable with the reason.
 Readings of different method versions are never compared.
 
 "Checked" gives the range over which a metric was compared with a known truth and the largest
@@ -195,6 +198,12 @@ def version_table() -> str:
     return json.dumps(table, indent=1, ensure_ascii=False) + "\n"
 
 
+def write_tables() -> None:
+    """What commands read in place of all declarations."""
+    TABLE.write_text(version_table(), encoding="utf-8")
+    TRAITS.write_text(trait_table(shipped_registry().metrics), encoding="utf-8")
+
+
 if __name__ == "__main__":
     PAGE.write_text(page(), encoding="utf-8")
-    TABLE.write_text(version_table(), encoding="utf-8")
+    write_tables()

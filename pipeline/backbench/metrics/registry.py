@@ -4,24 +4,26 @@ from __future__ import annotations
 
 import importlib
 import pkgutil
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field
-from functools import cache, cached_property, lru_cache
+from collections.abc import Iterable, Mapping
+from functools import cache, lru_cache
 
 import backbench.metrics
 from backbench.metrics.declaration import Curve, Metric, View
+from backbench.metrics.declared_traits import Declarations
 from backbench.metrics.in_force import own_metrics
-from backbench.metrics.traits import PLAIN, CurveRole, Traits
+from backbench.metrics.traits import CurveRole
 
 
-@dataclass(frozen=True, eq=False)
-class Registry:
-    """All metrics, views and curves by name. Raises ValueError where a name stands twice."""
+class Registry(Declarations[Metric]):
+    """All metrics, views and curves by name, with what measures them."""
 
-    metrics: dict[str, Metric]
-    views: dict[str, View]
-    curves: dict[str, Curve]
-    _measured: dict[str, list[Metric]] = field(default_factory=dict)
+    def __init__(
+        self, metrics: Mapping[str, Metric], views: Mapping[str, View], curves: Mapping[str, Curve]
+    ) -> None:
+        super().__init__(metrics)
+        self.views, self.curves = views, curves
+        self._measured: dict[str, list[Metric]] = {}
+        self._traced: dict[str, list[Curve]] = {}
 
     def measured_from(self, stimulus: str) -> list[Metric]:
         """Metrics of one capture of this stimulus, by name; those of its parts too."""
@@ -33,7 +35,9 @@ class Registry:
 
     def traced_from(self, stimulus: str) -> list[Curve]:
         """Curves of one capture of this stimulus, by name."""
-        return [c for c in self.curves.values() if stimulus in c.stimuli]
+        if stimulus not in self._traced:
+            self._traced[stimulus] = [c for c in self.curves.values() if stimulus in c.stimuli]
+        return self._traced[stimulus]
 
     def derivations(self) -> list[Metric]:
         """Metrics across captures, by name."""
@@ -43,31 +47,9 @@ class Registry:
         """Curves across captures, by name."""
         return [c for c in self.curves.values() if c.derive is not None]
 
-    def having(self, trait: Callable[[Traits], object]) -> tuple[str, ...]:
-        """Names of the metrics with a trait: those compared in their order, then by name."""
-        chosen = [m for m in self.metrics.values() if trait(m.traits)]
-        return tuple(m.name for m in sorted(chosen, key=lambda m: m.traits.position or 1000))
-
-    def compared(self) -> dict[str, tuple[str, ...]]:
-        """Metrics in which units are compared, in the order shown, with their test points."""
-        return self._compared
-
-    @cached_property
-    def _compared(self) -> dict[str, tuple[str, ...]]:
-        names = self.having(lambda traits: traits.compared_at)
-        return {name: self.metrics[name].traits.compared_at for name in names}
-
     def curve_roles(self) -> dict[str, CurveRole]:
         """Curves that derivations across captures are handed, and as what."""
         return {c.name: c.traits.role for c in self.curves.values() if c.traits.role}
-
-    def traits(self, metric: str) -> Traits:
-        """The traits of a metric; those of no special treatment where it isn't known.
-
-        A catalogue may hold readings of a metric that is declared no more.
-        """
-        known = self.metrics.get(metric)
-        return known.traits if known else PLAIN
 
     def versions(self, stimulus: str) -> dict[str, int]:
         """Method versions that the analysis of a capture of this stimulus rests on."""

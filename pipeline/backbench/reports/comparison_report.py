@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import IO, TYPE_CHECKING
 
 from backbench.comparison.quantity_names import quantity_name
-from backbench.metrics.registry import registry
+from backbench.metrics.declared_traits import declarations
 from backbench.quantities.counts import counted
 from backbench.quantities.writing import ordinary
 from backbench.reports.terminal_reports import show_differences, show_nearest
@@ -75,7 +75,7 @@ def show_comparison(
 
 def _short(lines: Sequence[Standing]) -> list[Standing]:
     """Without what another line says again."""
-    on_request = registry().having(lambda traits: traits.on_request)
+    on_request = declarations().having(lambda traits: traits.on_request)
     return [line for line in lines if line.metric not in on_request]
 
 

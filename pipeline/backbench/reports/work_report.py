@@ -10,7 +10,7 @@ from backbench.comparison.another_session import default_note
 from backbench.comparison.quantity_names import quantity_name
 from backbench.comparison.usual_differences import of_other_outputs, one_per_metric
 from backbench.comparison.work_effects import VERDICTS, effects_summary
-from backbench.metrics.registry import registry
+from backbench.metrics.declared_traits import declarations
 from backbench.quantities.sentences import sentence
 from backbench.quantities.writing import measured, ordinary, quantity
 from backbench.reports.result_cells import printable
@@ -60,7 +60,7 @@ def _show_rows(
     room = min(max(NAME + out.width - WIDTH, NAME), LONGEST_NAME)
     heads = f"{'':{room}} {'before → after':{VALUES}} {'change ± U':{CHANGE}} verdict"
     out.print(heads, style="bold", markup=False)
-    on_request = registry().having(lambda traits: traits.on_request)
+    on_request = declarations().having(lambda traits: traits.on_request)
     for d in usual:
         if everything or d.metric not in on_request or d.assessment == "worse":
             for line in _lines(d, differences, room):

@@ -6,7 +6,7 @@ from collections.abc import Collection, Sequence
 
 from backbench.documents.kinds import loudspeaker_kinds
 from backbench.documents.settings import Settings
-from backbench.metrics.registry import registry
+from backbench.metrics.declared_traits import declarations
 from backbench.storage.database import Database
 from backbench.storage.held_rows import hold_rows
 from backbench.test_points.frequencies import PLAYED, off_frequency, same_frequency, same_pair
@@ -198,14 +198,14 @@ def _assign(store: Database, review_keys: Sequence[str] | None) -> None:
     forget_between(store, review_keys)
     store.run(f"DELETE FROM reading_point WHERE {chosen}", values)
     of_traits = {
-        "levels": [*registry().having(lambda traits: traits.own_stimulus == "voltage")],
+        "levels": [*declarations().having(lambda traits: traits.own_stimulus == "voltage")],
         "at_limits": [*of_family("greatest power")],
         "shipped": [point.point_key for point in shipped_points()],
         **{
             f"{which}_driven": [p.point_key for p in shipped_points() if p.driven == which]
             for which in ("all", "one")
         },
-        "loudspeaker_only": [*registry().having(lambda traits: traits.loudspeaker_only)],
+        "loudspeaker_only": [*declarations().having(lambda traits: traits.loudspeaker_only)],
         "loudspeaker_kinds": loudspeaker_kinds(),
     }
     reading_hz, point_hz = "reading.frequency_hz", "point.frequency_hz"

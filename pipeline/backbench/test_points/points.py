@@ -20,7 +20,7 @@ from backbench.documents.input_sorts import (
 from backbench.documents.kinds import tuner_kinds
 from backbench.documents.settings import CustomTestPoint, Settings
 from backbench.errors import Fault, UserError
-from backbench.metrics.registry import registry
+from backbench.metrics.declared_traits import declarations
 from backbench.metrics.traits import BY_HAND, BY_HAND_POINT, PointFamily
 from backbench.quantities.writing import in_text
 
@@ -284,7 +284,7 @@ def _unpowered() -> Iterator[TestPoint]:
 
 def of_family(family: PointFamily) -> tuple[str, ...]:
     """The metrics that the test points of a family are for."""
-    return registry().having(lambda traits: traits.point_family == family)
+    return declarations().having(lambda traits: traits.point_family == family)
 
 
 def all_points(settings: Settings) -> list[TestPoint]:
@@ -349,7 +349,7 @@ def sort_of_reading(table: str, metric: str, kind: str) -> str:
 def sorts_by_kind() -> dict[str, object]:
     """The parameters of `sort_of_reading`."""
     return {
-        "of_equalised": [*registry().having(lambda traits: traits.equalised)],
-        "flat": [*registry().having(lambda traits: traits.flat)],
+        "of_equalised": [*declarations().having(lambda traits: traits.equalised)],
+        "flat": [*declarations().having(lambda traits: traits.flat)],
         "tuner_kinds": tuner_kinds(), "broadcast": [*BROADCAST],
     }  # fmt: skip

@@ -16,7 +16,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from backbench.metrics.registry import registry
+from backbench.metrics.declared_traits import declarations
 from backbench.metrics.session_spreads import SessionSpread, usual_spread
 from backbench.storage.database import Database
 
@@ -124,11 +124,11 @@ def sync_repeatability(store: Database) -> None:
 
 def default_spread(metric: str, unit: str) -> SessionSpread:
     """The spread that a metric's declaration states, or else the usual one of its unit."""
-    return registry().traits(metric).session_spread or usual_spread(unit)
+    return declarations().traits(metric).session_spread or usual_spread(unit)
 
 
 def _rows(spreads: Sequence[Repeatability]) -> list[dict[str, Any]]:
-    follow = registry().having(lambda traits: traits.interpolated_in_power)
+    follow = declarations().having(lambda traits: traits.interpolated_in_power)
     return [
         {**vars(one), "is_default": one.is_default, "follows_power": one.metric in follow}
         for one in spreads

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from backbench.metrics.declared_traits import declarations
 from backbench.metrics.power_sweep import LEAST_LEVELS
-from backbench.metrics.registry import registry
 from backbench.storage.database import Database
 from backbench.test_points.scope import chosen_reviews
 
@@ -28,7 +28,7 @@ LIMIT 1
 
 def of_sweeps() -> dict[str, object]:
     """What makes readings the steps of a sweep: their metrics, and how many there are at least."""
-    followed = registry().having(lambda traits: traits.interpolated_in_power)
+    followed = declarations().having(lambda traits: traits.interpolated_in_power)
     return {"metrics": [*followed], "least": LEAST_LEVELS}
 
 
