@@ -1,9 +1,11 @@
 """Disks that are full, fail or forbid writing, from some point of a command on.
 
-Run: python tests/faults/disk_run.py [EVERY]. Each EVERY-th fault point is tried; a file-size
-limit makes the database's own writes fail too: each of LIMITS, or one of them for each command
-where EVERY is more than SPARSE. Prints one line; ends with 1 where a command ended in anything but
-words, where the catalogue is damaged, or where the next run doesn't carry on.
+Run: python tests/faults/disk_run.py [EVERY [KILLS]]. Each EVERY-th fault point is tried; a
+file-size limit makes the database's own writes fail too: each of LIMITS, or one of them for each
+command where EVERY is more than SPARSE. Before that, commands on the same catalogue are killed
+KILLS times, as long_run.py does it. Prints one line, and one of the kills; ends with 1 where a
+command ended in anything but words, where the catalogue is damaged, or where the next run doesn't
+carry on.
 """
 
 from __future__ import annotations
@@ -54,10 +56,14 @@ def tried(runner: Runner, command: str, fault: str, limit: int | None) -> str:
 
 def main() -> int:
     every = int(sys.argv[1]) if len(sys.argv) > 1 else 7
+    kills = int(sys.argv[2]) if len(sys.argv) > 2 else 0
     ended: list[str] = []
     with tempfile.TemporaryDirectory() as folder:
         runner = Runner(Path(folder), 3)
-        runner.begin()
+        if kills:
+            print(runner.run(kills))
+        else:
+            runner.begin()
         for turn, command in enumerate(COMMANDS):
             if command not in runner.points:
                 _, messages = in_fork(getattr(runner, f"_{command}")())
