@@ -29,6 +29,7 @@ ERRORS = ("ENOSPC", "EIO", "EACCES", "EROFS")
 COMMANDS = ("ingest", "recompute", "rebuild", "backup", "restore", "publish")
 LIMITS = (1_000, 100_000, 1_000_000, 3_000_000)
 SPARSE = 50
+SEED = 7
 
 
 def limited(work: Callable[[Told], None], limit: int) -> Callable[[Told], None]:
@@ -59,7 +60,7 @@ def main() -> int:
     kills = int(sys.argv[2]) if len(sys.argv) > 2 else 0
     ended: list[str] = []
     with tempfile.TemporaryDirectory() as folder:
-        runner = Runner(Path(folder), 3)
+        runner = Runner(Path(folder), SEED)
         if kills:
             print(runner.run(kills))
         else:
