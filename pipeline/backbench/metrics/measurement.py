@@ -11,7 +11,7 @@ from backbench.documents.stimuli import analysis_kind
 from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.bench_levels import loop_backs
 from backbench.metrics.copied_tracks import refuse_copies
-from backbench.metrics.declaration import CaptureData, MeasuredValue, Metric
+from backbench.metrics.declaration import CaptureData, MeasuredValue, Metric, View
 from backbench.metrics.findings import Finding, Trace
 from backbench.metrics.flat_crests import crest_remark
 from backbench.metrics.level_part import LevelPart
@@ -82,12 +82,8 @@ def _each_seen(
     """
     make_lines_ready(capture_data, tracks)
     steady = {t: _refusable(_steady, capture_data, t) for t in tracks}
-    build = registry().views[kind].build
-    views = {
-        t: part if isinstance(part, Refusal) else _refusable(build, part.capture_data, t)
-        for t, part in steady.items()
-    }
-    return {t: _seen(kind, capture_data, t, steady[t], views[t]) for t in tracks}
+    views = _views(registry().views[kind], steady)
+    return {t: _seen(kind, capture_data, t, steady[t], views.get(t)) for t in tracks}
 
 
 def _refusable(given: Callable[[CaptureData, int], Any], capture_data: CaptureData, t: int) -> Any:
@@ -96,6 +92,25 @@ def _refusable(given: Callable[[CaptureData, int], Any], capture_data: CaptureDa
         return given(capture_data, t)
     except Refusal as refusal:
         return refusal
+
+
+def _views(view: View, steady: dict[int, SteadyPart | Refusal]) -> dict[int, Any]:
+    """The view of each output, or the Refusal that is raised there."""
+    parts = {t: p.capture_data for t, p in steady.items() if isinstance(p, SteadyPart)}
+    if view.steps is None:
+        return {t: _refusable(view.build, part, t) for t, part in parts.items()}
+    views, running = {}, {t: view.steps(part, t) for t, part in parts.items()}
+    while running:
+        for t, steps in [*running.items()]:
+            try:
+                next(steps)
+                continue
+            except StopIteration as end:
+                views[t] = end.value
+            except Refusal as refusal:
+                views[t] = refusal
+            del running[t]
+    return views
 
 
 def _steady(capture_data: CaptureData, track: int) -> SteadyPart:

@@ -145,4 +145,6 @@ def _unfold(
         own = np.ndarray((len(row),), kind, held, first, (layout.frame,))
         if layout.width == 3:
             own = np.bitwise_and(own, -256, out=whole)
-        np.multiply(own, 1 / full_scale, out=row)
+        # Two passes, each of one kind of number: quicker than one that changes it on the way.
+        np.copyto(row, own)
+        np.multiply(row, 1 / full_scale, out=row)
