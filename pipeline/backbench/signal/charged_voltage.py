@@ -288,8 +288,8 @@ def _charged(
     volts = part[likely] / fall[likely]
     while True:
         levels = _levels(volts, start, weights)
-        charging = volts > levels[:-1]
-        if charging.all():
+        charging = np.flatnonzero(volts > levels[:-1])
+        if len(charging) == len(likely):
             return levels, likely
         likely, volts = likely[charging], volts[charging]
 
