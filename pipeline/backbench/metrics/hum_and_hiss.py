@@ -108,9 +108,10 @@ def _mean_of_thirds(power: Array, parts: _Thirds, spread: float) -> _Level:
 
     power: left in another order. spread: of the window.
 
-    Noise powers are chi-squared of two degrees of freedom: their median is ln 2 of the mean, within bands so narrow that the noise is about level there; that of n powers
-    is greater by the share 1 / (2 n ln 2) on average. Each band counts by its width, however many
-    of its bins mains lines leave: a bin of the low thirds counts for more than one.
+    Noise powers are chi-squared of two degrees of freedom: their median is ln 2 of the mean, within
+    bands so narrow that the noise is about level there; that of n powers is greater by the share
+    1 / (2 n ln 2) on average. Each band counts by its width, however many of its bins mains lines
+    leave: a bin of the low thirds counts for more than one.
     """
     counts, shares = parts.counts, parts.shares
     greater = 1 + spread * MEDIAN_EFFICIENCY / (2 * counts * math.log(2))
