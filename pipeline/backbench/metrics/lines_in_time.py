@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Sequence
 from typing import NamedTuple
 
 from backbench.documents.stimuli import Multitone, SquareWave, Stimulus, Tone, TwoTones
@@ -13,7 +13,7 @@ from backbench.metrics.multitone import tone_spacing
 from backbench.metrics.two_tones_view import pair_spacing
 from backbench.signal.intermodulation import seek_tones, shortest_apart_s
 from backbench.signal.line_course import LineCourse
-from backbench.signal.record_checks import SHORTEST_S
+from backbench.signal.record_checks import SHORTEST_S, check_record
 from backbench.signal.tone import PASS_BAND, ToneLines
 from backbench.signal.tone_course import (
     background_ratio,
@@ -63,18 +63,31 @@ def make_ready(tracks: Sequence[Track], stimulus: Stimulus, mains_hz: float | No
     Each step of all of them: what has just been done for one is done for the next in less time.
     What can't be had is told where it is asked for.
     """
-    found = []
-    for track in tracks:
-        with contextlib.suppress(Refusal, ValueError):
-            found.append((track, _sought(track, stimulus, mains_hz)))
+    found: dict[Track, ToneLines | ToneSet | None] = {}
+
+    def seek(track: Track) -> None:
+        found[track] = _sought(track, stimulus, mains_hz)
+
+    _each(tracks, check_record)
+    _each(tracks, seek)
     if isinstance(stimulus, SquareWave):
         return
-    for track, lines in found:
-        with contextlib.suppress(ValueError):
-            if isinstance(lines, ToneLines):
-                tone_course(track, lines)
-            elif isinstance(lines, ToneSet):
-                tones_course(track, lines)
+    tones = {track: lines for track, lines in found.items() if isinstance(lines, ToneLines)}
+    _each(tones, lambda track: tones[track].every_harmonic)
+    _each(found, lambda track: _course(track, found[track]))
+    _each(tones, lambda track: background_ratio(tones[track]))
+
+
+def _each(tracks: Iterable[Track], step: Callable[[Track], object]) -> None:
+    for track in tracks:
+        with contextlib.suppress(Refusal, ValueError):
+            step(track)
+
+
+def _course(track: Track, lines: ToneLines | ToneSet | None) -> LineCourse | None:
+    if isinstance(lines, ToneLines):
+        return tone_course(track, lines)
+    return None if lines is None else tones_course(track, lines)
 
 
 def _sought(track: Track, stimulus: Stimulus, mains_hz: float | None) -> ToneLines | ToneSet | None:

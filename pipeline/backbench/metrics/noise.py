@@ -211,6 +211,7 @@ def idle_view(capture_data: CaptureData, number: int) -> Generator[None, None, I
     """The noise in output track `number`. Raises Refusal where none can be measured."""
     track = capture_data.outputs[number]
     check_record(track)
+    yield
     refuse_gap(track)
     yield
     if track.rate_hz * PASS_BAND * EDGE < BAND_HZ[1]:
@@ -226,6 +227,7 @@ def idle_view(capture_data: CaptureData, number: int) -> Generator[None, None, I
     yield
     loud = loud_remark(refuse_played(own_spectrum, noise))
     refuse_cut_band(own_spectrum, sample_step(track))
+    yield
     stretched = stretched_mains(own_spectrum, noise, capture_data.mains_hz)
     idle = IdleView(
         capture_data, track, own_spectrum, noise, loud=loud, untold=untold, stretched=stretched
