@@ -372,8 +372,9 @@ def mains_lines(idle: IdleView) -> Iterator[MeasuredValue]:
 
 def line_figure(square: MeanSquare, idle: IdleView, **kept: Any) -> MeasuredValue:
     """Rms of lines with nothing playing; a bound where noise may have made or lifted them."""
-    lines = rms_of_lines(square, idle.track, **kept)
-    if not square.surely_stands_out:
+    if square.surely_stands_out:
+        lines = rms_of_lines(square, idle.track, **kept)
+    else:
         most = square.lifted_at_most
         lines = MeasuredValue(most, most * idle.track.calibration, bound="upper", **kept)
     error = idle.small_signal_error
