@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from backbench.signal.track import Array
+from backbench.signal.uncertainty import ONE_SIDED
 
 STANDING = 3.6
 """A line stands out above so many standard deviations of what noise alone gives. For a single
@@ -21,8 +22,6 @@ FEW_RANGES = 4
 """Ranges up to which their products are summed one by one, without being kept."""
 ONE_THREAD = 8192
 """Values up to which a sum of products is made by one thread."""
-ONE_SIDED = 1.645
-"""Normal deviate of 95 %, one-sided."""
 
 
 class MeanSquare(NamedTuple):
@@ -72,19 +71,22 @@ class MeanSquare(NamedTuple):
 
     @property
     def lifted_at_most(self) -> float:
-        """The rms that 95 of 100 lines which look like this one stay below, V."""
-        most = math.sqrt(max(self.value, 0.0) + ONE_SIDED * math.sqrt(self.variance))
-        return max(most, self.at_most)
+        """The rms that 99 of 100 lines which look like this one stay below, V."""
+        return self._read_above(max(self.value, STANDING * math.sqrt(self.floor)))
 
     @property
     def at_most(self) -> float:
-        """The rms that a line must have to stand out in 95 of 100 such records, V.
+        """The rms that a line must have to stand out in 99 of 100 such records, V.
 
         A line that doesn't stand out is weaker than that, whatever this record shows of it.
         """
-        least, k2 = STANDING * math.sqrt(self.floor), ONE_SIDED**2
-        half = least + k2 * self.slope / 2
-        return math.sqrt(half + math.sqrt(half**2 - least**2 + k2 * self.floor))
+        return self._read_above(STANDING * math.sqrt(self.floor))
+
+    def _read_above(self, value: float) -> float:
+        """The rms that a line must have to be read above a value, V^2, in 99 of 100 records, V."""
+        k2 = ONE_SIDED**2
+        half = value + k2 * self.slope / 2
+        return math.sqrt(half + math.sqrt(half**2 - value**2 + k2 * self.floor))
 
 
 def squared(bins: NDArray[np.complex128]) -> Array:
