@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from backbench.comparison.chosen_sides import Side, in_its_review, side
@@ -22,7 +23,7 @@ SELECT placed.*, metric.title, test_point.title AS point
 FROM placed
 JOIN metric USING (metric)
 JOIN test_point USING (point_key)
-WHERE unit_key = $unit AND NOT list_contains($as_set, metric)
+WHERE list_contains($units, unit_key) AND NOT list_contains($as_set, metric)
 ORDER BY point_key, metric, output, reading_key
 """
 
@@ -31,13 +32,16 @@ SELECT at_point.*, metric.title, test_point.title AS point
 FROM at_point
 JOIN metric USING (metric)
 JOIN test_point USING (point_key)
-WHERE review_key = $review AND unit_key = $unit AND NOT list_contains($as_set, metric)
+WHERE list_contains($reviews, review_key) AND unit_key = $unit
+  AND NOT list_contains($as_set, metric)
 ORDER BY point_key, metric, output, status <> 'entered', reading_key
 """
 
 
-def _rows(store: Database, sql: str, **values: str) -> list[dict[str, Any]]:
-    return list(store.frame(sql, {**values, "as_set": as_set()}).iter_rows(named=True))
+def _rows(store: Database, units: Sequence[str]) -> list[list[dict[str, Any]]]:
+    """What some units are at the test points now: the rows of each."""
+    found = store.records(ROWS, {"units": [*units], "as_set": as_set()})
+    return [[row for row in found if row["unit_key"] == unit] for unit in units]
 
 
 def before_and_after(
@@ -49,11 +53,8 @@ def before_and_after(
     Raises UserError for an unknown unit, and where there are no such two reviews.
     """
     first, second = reviews or either_side_of_work(store, unit_key)
-    return differences(
-        rows_of_review(store, unit_key, first),
-        rows_of_review(store, unit_key, second),
-        by_output=True,
-    )
+    before, after = rows_of_reviews(store, unit_key, (first, second))
+    return differences(before, after, by_output=True)
 
 
 def _around_work(store: Database, unit_key: str) -> tuple[str, str] | None:
@@ -88,8 +89,9 @@ def left_and_right(store: Database, unit_key: str) -> list[Difference]:
 
     Raises UserError for an unknown unit and for one without both outputs.
     """
-    refuse_unknown(store, unit_key)
-    rows = _rows(store, ROWS, unit=unit_key)
+    (rows,) = _rows(store, [unit_key])
+    if not rows:
+        refuse_unknown(store, unit_key)
     sides = [[row for row in rows if row["output"] == side] for side in ("left", "right")]
     if not all(sides):
         outputs = ", ".join(sorted({row["output"] for row in rows})) or "none"
@@ -117,49 +119,71 @@ def two_units(store: Database, first: str, second: str) -> list[Difference]:
             f"backbench compare {key} --all; two reviews: {key}@REVIEW",
         )  # fmt: skip
         raise UserError("a unit can't be compared with itself", [fault])
-    rows = [_of_side(store, one) for one in chosen]
+    return _of_sides(store, *chosen)
+
+
+def _of_sides(store: Database, first: Side, second: Side) -> list[Difference]:
+    if first.review_key is None and second.review_key is None:
+        rows = _rows(store, [first.unit_key, second.unit_key])
+    else:
+        rows = [_of_side(store, one) for one in (first, second)]
     outputs = [{row["output"] for row in one} for one in rows]
-    one_unit = chosen[0].unit_key == chosen[1].unit_key
+    one_unit = first.unit_key == second.unit_key
     same = outputs[0] == outputs[1] and len(outputs[0]) > 1
     return differences(rows[0], rows[1], by_output=one_unit or same)
 
 
 def _of_side(store: Database, chosen: Side) -> list[dict[str, Any]]:
     if chosen.review_key is None:
-        return _rows(store, ROWS, unit=chosen.unit_key)
-    return rows_of_review(store, chosen.unit_key, chosen.review_key)
+        return _rows(store, [chosen.unit_key])[0]
+    return rows_of_reviews(store, chosen.unit_key, [chosen.review_key])[0]
 
 
-def rows_of_review(store: Database, unit_key: str, review_key: str) -> list[dict[str, Any]]:
-    """What one review found of a unit at the test points."""
-    return _rows(store, OF_REVIEW, review=review_key, unit=unit_key)
+def rows_of_reviews(
+    store: Database, unit_key: str, review_keys: Sequence[str]
+) -> list[list[dict[str, Any]]]:
+    """What each of some reviews found of a unit at the test points."""
+    given = {"reviews": [*review_keys], "unit": unit_key, "as_set": as_set()}
+    found = store.records(OF_REVIEW, given)
+    return [[row for row in found if row["review_key"] == review] for review in review_keys]
 
 
-def other_side(store: Database, unit_key: str) -> str | None:
-    """The other of a mono pair: the one other unit of the same maker and model in the newest
-    review of a unit that has a single output. None where there is no such unit."""
+def outputs_in(store: Database, unit_key: str, review_key: str) -> int:
+    """How many outputs a review measured a unit at."""
+    ((count,),) = store.rows(
+        "SELECT count(DISTINCT output) FROM reading "
+        "WHERE unit_key = $unit AND review_key = $review",
+        {"unit": unit_key, "review": review_key},
+    )
+    return int(count)
+
+
+def _other_of_a_pair(store: Database, unit_key: str, review_key: str) -> str | None:
+    """The one other unit of the same maker and model in a review; None where there isn't one."""
     rows = store.rows(
-        "SELECT other.unit_key FROM unit AS own JOIN appearance AS other USING (review_key, maker, "
-        "model) WHERE own.unit_key = $unit AND other.unit_key <> $unit AND 1 = ("
-        "SELECT count(DISTINCT output) FROM reading WHERE unit_key = $unit "
-        "AND review_key = own.review_key)",
-        {"unit": unit_key},
+        "SELECT other.unit_key FROM appearance AS own JOIN appearance AS other USING (review_key, "
+        "maker, model) WHERE own.review_key = $review AND own.unit_key = $unit "
+        "AND other.unit_key <> $unit",
+        {"unit": unit_key, "review": review_key},
     )
     return str(rows[0][0]) if len(rows) == 1 else None
 
 
-def sides(store: Database, unit_key: str) -> tuple[str, list[Difference]]:
+def sides(
+    store: Database, unit_key: str, review_key: str, outputs: int
+) -> tuple[str, list[Difference]]:
     """Left against right in words and numbers: two outputs, or the two units of a mono pair.
 
-    ("", []) where there is but one output. Raises UserError for an unknown unit.
+    review_key: the review that heads the unit, outputs: how many it was measured at there; the
+    other of a mono pair stands in the same review. ("", []) where there is nothing to hold against.
     """
-    other = other_side(store, unit_key)
+    other = _other_of_a_pair(store, unit_key, review_key) if outputs == 1 else None
     if other is not None:
-        return f"Less {unit_key}: {other}", two_units(store, unit_key, other)
+        pair = _of_sides(store, Side(unit_key, None), Side(other, None))
+        return f"Less {unit_key}: {other}", pair
     try:
         return "Right less left", left_and_right(store, unit_key)
     except UserError:
-        refuse_unknown(store, unit_key)
         return "", []
 
 
