@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from backbench.documents.manifest import Conditions
+from backbench.metrics.recorder_rate import HEADER_ALONE
 from tones import figures, idle_material, reasons, sines, tone_material, track
 
 RATE = 96_000.0
@@ -34,7 +35,7 @@ def test_without_a_line_the_reading_is_a_bound() -> None:
         result = figures(idle_material(track(noise(seed), RATE)))["ultrasonic_line"]
         assert result.bound == "upper"
         assert result.value < 1e-6
-        assert result.remark is None
+        assert result.remark == HEADER_ALONE
 
 
 def test_harmonics_of_the_tone_are_no_oscillation() -> None:

@@ -9,15 +9,23 @@ import numpy as np
 import pytest
 
 from backbench.ingest.analyse import materials_of
+from backbench.metrics.declaration import CaptureData
+from backbench.metrics.lines_elsewhere import ANY_RATE
+from backbench.metrics.recorder_rate import HEADER_ALONE
 from captures import job, volts_of
 from tones import figures, idle_material, reasons, sines, tone_material, track
 
 RATES = [(48_000.0, 44_100.0), (44_100.0, 48_000.0), (96_000.0, 48_000.0)]
 
 
-def hiss(rate: float, volts: float = 1e-6) -> np.ndarray:
-    """One second of noise."""
-    return np.random.default_rng(1).normal(0, volts, int(rate))
+def hiss(rate: float, volts: float = 1e-6, seconds: float = 1.0) -> np.ndarray:
+    """Noise, of one second unless told otherwise."""
+    return np.random.default_rng(1).normal(0, volts, int(seconds * rate))
+
+
+def _tone(rate: float) -> CaptureData:
+    """997 Hz of the session, at the rate that its file states."""
+    return tone_material(track(sines(rate, 1.0, {997.0: 1.0}), rate), hz=997.0)
 
 
 @pytest.mark.parametrize(("real", "stated"), RATES)
@@ -36,14 +44,15 @@ def test_hum_at_other_places_is_told(real: float, stated: float) -> None:
 def test_other_lines_tell_of_no_rate(peaks: dict[float, float]) -> None:
     """Hum as stated, a line by itself, a transmitter's bursts."""
     capture = idle_material(track(sines(48_000.0, 1.0, peaks) + hiss(48_000.0), 48_000.0))
-    assert "sample rate" not in (figures(capture)["noise"].remark or "")
+    assert "if the sample rate was" not in (figures(capture)["noise"].remark or "")
 
 
 @pytest.mark.parametrize(("real", "stated"), RATES)
 def test_the_sessions_tone_tells(real: float, stated: float) -> None:
     idle = idle_material(track(hiss(real), stated))
     tone = tone_material(track(sines(real, 1.0, {997.0: 1.0}), stated), hz=997.0)
-    assert figures(idle)["noise"].remark is None
+    assert figures(idle)["noise"].remark == HEADER_ALONE
+    assert figures(replace(idle, witness=_tone(stated)))["noise"].remark is None
     reason = reasons(replace(idle, witness=tone))["noise"][1]
     assert f"sample rate was {real / 1e3:g} kHz, not {stated / 1e3:g} kHz" in reason
 
@@ -54,12 +63,45 @@ def test_the_sessions_tone_tells(real: float, stated: float) -> None:
 def test_a_tone_at_another_rate_is_told_where_no_hum_shows_the_own(
     stated: float, hum_v: float, told: bool
 ) -> None:
-    volts = hiss(48_000.0) + sines(48_000.0, 1.0, {50.0: hum_v})
+    volts = hiss(48_000.0) + sines(48_000.0, 1.0, {50.0: hum_v, 150.0: 0.4 * hum_v})
     idle = idle_material(track(volts, 48_000.0))
-    tone = tone_material(track(sines(stated, 1.0, {997.0: 1.0}), stated), hz=997.0)
-    result = figures(replace(idle, witness=tone))["noise"]
+    result = figures(replace(idle, witness=_tone(stated)))["noise"]
     assert result.value == figures(idle)["noise"].value
     assert ("nothing shows that the sample rate was 48 kHz" in (result.remark or "")) == told
+
+
+FIELD = {50.0: 1e-4, 100.0: 1e-5, 150.0: 4e-5, 250.0: 2e-5}
+RIPPLE = {100.0: 1e-4, 200.0: 2.5e-5, 300.0: 1.1e-5, 400.0: 6e-6}
+
+
+@pytest.mark.parametrize(("peaks", "real", "stated", "told"), [
+    (FIELD, 48_000.0, 48_000.0, False), ({60.0: 1e-4, 180.0: 4e-5}, 48_000.0, 48_000.0, False),
+    (RIPPLE, 48_000.0, 48_000.0, False), (RIPPLE, 96_000.0, 96_000.0, True),
+    ({}, 48_000.0, 48_000.0, True),
+    (FIELD, 48_000.0, 96_000.0, True), (RIPPLE, 96_000.0, 48_000.0, True),
+    ({50.0: 1e-4}, 48_000.0, 48_000.0, True), ({50.0: 1e-4}, 192_000.0, 192_000.0, False),
+])  # fmt: skip
+def test_hum_confirms_a_rate_only_where_no_other_puts_lines_there(
+    peaks: dict[float, float], real: float, stated: float, told: bool
+) -> None:
+    """Of 48 kHz, half is no usual rate. At half the real rate rectifiers look like a field."""
+    capture = idle_material(track(sines(real, 1.0, peaks) + hiss(real), stated))
+    assert (figures(capture)["noise"].remark == HEADER_ALONE) == told
+
+
+@pytest.mark.parametrize(("real", "stated"), RATES)
+def test_a_bound_on_hum_holds_at_every_usual_rate_where_none_is_confirmed(
+    real: float, stated: float
+) -> None:
+    """One line, 150 Hz, which lies where none of the mains is by the stated rate."""
+    volts = sines(real, 2.0, {150.0: 1e-4}) + hiss(real, seconds=2.0)
+    idle = idle_material(track(volts, stated))
+    alone, beside = figures(idle), figures(replace(idle, witness=_tone(stated)))
+    for name in ("hum", "mains_line 3"):
+        assert alone[name].bound == "upper"
+        assert alone[name].value > 1e-4 / 2**0.5
+        assert ANY_RATE in (alone[name].remark or "")
+        assert beside[name].value < 0.1 * alone[name].value
 
 
 def test_the_skirt_of_another_tone_is_no_tone() -> None:

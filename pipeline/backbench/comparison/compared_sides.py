@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import Any
 
 from backbench.comparison.chosen_sides import Side, in_its_review, side
@@ -23,7 +22,7 @@ SELECT placed.*, metric.title, test_point.title AS point
 FROM placed
 JOIN metric USING (metric)
 JOIN test_point USING (point_key)
-WHERE list_contains($units, unit_key) AND NOT list_contains($as_set, metric)
+WHERE unit_key = $unit AND NOT list_contains($as_set, metric)
 ORDER BY point_key, metric, output, reading_key
 """
 
@@ -32,16 +31,13 @@ SELECT at_point.*, metric.title, test_point.title AS point
 FROM at_point
 JOIN metric USING (metric)
 JOIN test_point USING (point_key)
-WHERE list_contains($reviews, review_key) AND unit_key = $unit
-  AND NOT list_contains($as_set, metric)
+WHERE review_key = $review AND unit_key = $unit AND NOT list_contains($as_set, metric)
 ORDER BY point_key, metric, output, status <> 'entered', reading_key
 """
 
 
-def _rows(store: Database, units: Sequence[str]) -> list[list[dict[str, Any]]]:
-    """What some units are at the test points now: the rows of each."""
-    found = store.records(ROWS, {"units": [*units], "as_set": as_set()})
-    return [[row for row in found if row["unit_key"] == unit] for unit in units]
+def _rows(store: Database, sql: str, **values: str) -> list[dict[str, Any]]:
+    return store.records(sql, {**values, "as_set": as_set()})
 
 
 def before_and_after(
@@ -53,16 +49,20 @@ def before_and_after(
     Raises UserError for an unknown unit, and where there are no such two reviews.
     """
     first, second = reviews or either_side_of_work(store, unit_key)
-    before, after = rows_of_reviews(store, unit_key, (first, second))
-    return differences(before, after, by_output=True)
+    return differences(
+        rows_of_review(store, unit_key, first),
+        rows_of_review(store, unit_key, second),
+        by_output=True,
+    )
+
+
+AROUND_WORK = "SELECT before_key, after_key FROM before_after WHERE unit_key = $unit"
 
 
 def _around_work(store: Database, unit_key: str) -> tuple[str, str] | None:
     """The reviews before and after work, where there are such two. Raises UserError for an
     unknown unit."""
-    pair = store.rows(
-        "SELECT before_key, after_key FROM before_after WHERE unit_key = $unit", {"unit": unit_key}
-    )
+    pair = store.rows(AROUND_WORK, {"unit": unit_key})
     if pair:
         return str(pair[0][0]), str(pair[0][1])
     refuse_unknown(store, unit_key)
@@ -89,7 +89,7 @@ def left_and_right(store: Database, unit_key: str) -> list[Difference]:
 
     Raises UserError for an unknown unit and for one without both outputs.
     """
-    (rows,) = _rows(store, [unit_key])
+    rows = _rows(store, ROWS, unit=unit_key)
     if not rows:
         refuse_unknown(store, unit_key)
     sides = [[row for row in rows if row["output"] == side] for side in ("left", "right")]
@@ -123,10 +123,7 @@ def two_units(store: Database, first: str, second: str) -> list[Difference]:
 
 
 def _of_sides(store: Database, first: Side, second: Side) -> list[Difference]:
-    if first.review_key is None and second.review_key is None:
-        rows = _rows(store, [first.unit_key, second.unit_key])
-    else:
-        rows = [_of_side(store, one) for one in (first, second)]
+    rows = [_of_side(store, one) for one in (first, second)]
     outputs = [{row["output"] for row in one} for one in rows]
     one_unit = first.unit_key == second.unit_key
     same = outputs[0] == outputs[1] and len(outputs[0]) > 1
@@ -135,37 +132,37 @@ def _of_sides(store: Database, first: Side, second: Side) -> list[Difference]:
 
 def _of_side(store: Database, chosen: Side) -> list[dict[str, Any]]:
     if chosen.review_key is None:
-        return _rows(store, [chosen.unit_key])[0]
-    return rows_of_reviews(store, chosen.unit_key, [chosen.review_key])[0]
+        return _rows(store, ROWS, unit=chosen.unit_key)
+    return rows_of_review(store, chosen.unit_key, chosen.review_key)
 
 
-def rows_of_reviews(
-    store: Database, unit_key: str, review_keys: Sequence[str]
-) -> list[list[dict[str, Any]]]:
-    """What each of some reviews found of a unit at the test points."""
-    given = {"reviews": [*review_keys], "unit": unit_key, "as_set": as_set()}
-    found = store.records(OF_REVIEW, given)
-    return [[row for row in found if row["review_key"] == review] for review in review_keys]
+def rows_of_review(store: Database, unit_key: str, review_key: str) -> list[dict[str, Any]]:
+    """What one review found of a unit at the test points."""
+    return _rows(store, OF_REVIEW, review=review_key, unit=unit_key)
+
+
+OUTPUTS = (
+    "SELECT count(DISTINCT output) FROM reading WHERE unit_key = $unit AND review_key = $review"
+)
 
 
 def outputs_in(store: Database, unit_key: str, review_key: str) -> int:
     """How many outputs a review measured a unit at."""
-    ((count,),) = store.rows(
-        "SELECT count(DISTINCT output) FROM reading "
-        "WHERE unit_key = $unit AND review_key = $review",
-        {"unit": unit_key, "review": review_key},
-    )
+    ((count,),) = store.rows(OUTPUTS, {"unit": unit_key, "review": review_key})
     return int(count)
+
+
+OTHER_SIDE = """
+SELECT other.unit_key
+FROM appearance AS own
+JOIN appearance AS other USING (review_key, maker, model)
+WHERE own.review_key = $review AND own.unit_key = $unit AND other.unit_key <> $unit
+"""
 
 
 def _other_of_a_pair(store: Database, unit_key: str, review_key: str) -> str | None:
     """The one other unit of the same maker and model in a review; None where there isn't one."""
-    rows = store.rows(
-        "SELECT other.unit_key FROM appearance AS own JOIN appearance AS other USING (review_key, "
-        "maker, model) WHERE own.review_key = $review AND own.unit_key = $unit "
-        "AND other.unit_key <> $unit",
-        {"unit": unit_key, "review": review_key},
-    )
+    rows = store.rows(OTHER_SIDE, {"unit": unit_key, "review": review_key})
     return str(rows[0][0]) if len(rows) == 1 else None
 
 

@@ -71,11 +71,12 @@ def _unknown(unit_key: str, keys: Sequence[str]) -> UserError:
     return UserError("no such unit", [not_found("unit", unit_key, keys, "unit")])
 
 
+UNIT_KEYS = "SELECT DISTINCT unit_key FROM appearance ORDER BY 1"
+
+
 def refuse_unknown(store: Database, unit_key: str) -> None:
     """Raises UserError, with near keys, for a unit that isn't there."""
-    keys = [
-        str(key) for (key,) in store.rows("SELECT DISTINCT unit_key FROM appearance ORDER BY 1")
-    ]
+    keys = [str(key) for (key,) in store.rows(UNIT_KEYS)]
     if unit_key not in keys:
         raise _unknown(unit_key, keys)
 

@@ -81,6 +81,7 @@ def compare_unit(
     peers: Sequence[str] | None = None,
     include_entered: bool = True,
     common: Common | None = None,
+    judged: Sequence[Verdict] | None = None,
     stale: Stale | None = None,
     heard: bool = True,
 ) -> Comparison:
@@ -90,6 +91,7 @@ def compare_unit(
     part; they are marked, and one without an uncertainty is never claimed to be better or worse.
     common: what `read_common` gave of this store, where many units are compared; it must have been
     read with the same include_entered and settings.
+    judged: what `verdicts` gives of the unit, where that was asked of many at once.
     settings: loudspeakers and listening place, for levels in a listener's terms; none without.
     stale: figures that are out of date, where that is known; else by the settings, if given.
     heard: whether a listener's terms are wanted.
@@ -119,7 +121,7 @@ def compare_unit(
         review_key=review_key,
         reviewed=_day(unit["reviewed"]),
         peers=chosen,
-        verdicts=tuple(verdicts(store, unit_key, review_key)),
+        verdicts=tuple(verdicts(store, unit_key, review_key) if judged is None else judged),
         lines=lines,
         nearest=nearest,
         notes=(*cautions, *methods(days, unit_key)),

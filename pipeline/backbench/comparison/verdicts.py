@@ -362,7 +362,10 @@ def _readings(
     }))  # fmt: skip
 
 
+NEWEST_REVIEW = "SELECT review_key FROM unit WHERE unit_key = $unit"
+
+
 def newest_review(store: Database, unit_key: str) -> str:
     """The key of a unit's newest review; "" where the unit isn't there."""
-    rows = store.rows("SELECT review_key FROM unit WHERE unit_key = $unit", {"unit": unit_key})
+    rows = store.rows(NEWEST_REVIEW, {"unit": unit_key})
     return str(rows[0][0]) if rows else ""

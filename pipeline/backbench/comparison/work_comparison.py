@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from backbench.comparison.chosen_sides import review_of
-from backbench.comparison.compared_sides import either_side_of_work, rows_of_reviews
+from backbench.comparison.compared_sides import either_side_of_work, rows_of_review
 from backbench.comparison.differences import Difference, differences
 from backbench.comparison.usual_differences import left_out
 from backbench.storage.database import Database
@@ -42,7 +42,7 @@ def work_comparison(
         review_of(store, unit_key, given) if given else own
         for given, own in zip(reviews, usual, strict=True)
     )
-    rows = rows_of_reviews(store, unit_key, (before, after))
+    rows = [rows_of_review(store, unit_key, review) for review in (before, after)]
     found = differences(rows[0], rows[1], by_output=True)
     reasons = left_out(rows[0], rows[1], found, SIDES)
     return WorkComparison(unit_key, before, after, tuple(found), tuple(reasons))

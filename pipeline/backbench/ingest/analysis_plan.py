@@ -238,11 +238,15 @@ def _job(
 def _witness(
     manifest: Manifest, receipt: Receipt, settings: Settings, vault: Vault, capture: Capture
 ) -> Job | None:
-    """The session's first tone beside a capture with nothing playing; None beside another."""
+    """The session's first tone beside a capture with nothing playing; None beside another.
+
+    A loop-back's where no unit's is there: the recorder is the same.
+    """
     if not isinstance(capture.stimulus, Idle):
         return None
-    for position, other in manifest.numbered(manifest.capture, "capture"):
-        fit = isinstance(other.stimulus, Tone) and not other.loop_back
+    numbered = [*manifest.numbered(manifest.capture, "capture")]
+    for position, other in sorted(numbered, key=lambda each: each[1].loop_back):
+        fit = isinstance(other.stimulus, Tone)
         whole = receipt.files[other.file].sha256 is not None
         if fit and whole and not _uncalibrated(manifest, settings, other):
             job = _job(manifest, receipt, settings, vault, position, other)

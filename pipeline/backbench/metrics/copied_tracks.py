@@ -10,7 +10,8 @@ from backbench.errors import Refusal
 from backbench.metrics.declaration import CaptureData
 from backbench.signal.track import Track
 
-FIRST_SAMPLES = 4096
+FIRST_SAMPLES = 64, 4096
+"""Of tracks that differ, a few tell it."""
 ROUNDING = 1e-7
 """Of full scale: less than a step of 24 bits. Two converters never agree so far; common practice,
 no source."""
@@ -37,7 +38,7 @@ def _alike(a: Track, b: Track, sign: float) -> bool:
     if len(a.volts) != len(b.volts) or a.rate_hz != b.rate_hz:
         return False
     factor, within = sign * a.full_scale_v / b.full_scale_v, ROUNDING * a.full_scale_v
-    for stop in (FIRST_SAMPLES, len(a.volts)):
+    for stop in (*FIRST_SAMPLES, len(a.volts)):
         if np.max(np.abs(a.volts[:stop] - factor * b.volts[:stop]), initial=0.0) > within:
             return False
     # A channel that holds nothing is refused as silence, with a better reason.

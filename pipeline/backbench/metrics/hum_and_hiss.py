@@ -13,7 +13,8 @@ from numpy.typing import NDArray
 from backbench.errors import Refusal
 from backbench.metrics.bench_floor import CHOICE, LINE_CHOICE, less_lines, less_noise
 from backbench.metrics.declaration import MeasuredValue, metric
-from backbench.metrics.noise import HALF_STEP, IdleView, line_figure, of_either_mains
+from backbench.metrics.lines_elsewhere import bounded_elsewhere
+from backbench.metrics.noise import HALF_STEP, IdleView, line_figure
 from backbench.metrics.noise_in_time import HISS_HZ, known_to
 from backbench.metrics.sample_steps import STEPS_CHOICE, dither_off, with_undithered_steps
 from backbench.metrics.warnings import joined
@@ -76,9 +77,7 @@ def hum(idle: IdleView) -> MeasuredValue:
 
 def _hum(idle: IdleView) -> MeasuredValue:
     square = _together([square for _, _, square in idle.hum()])
-    if not idle.lines_of_another:
-        return line_figure(square, idle)
-    return of_either_mains(line_figure(square, idle), _together(idle.lines_of_another))
+    return bounded_elsewhere(line_figure(square, idle), idle.elsewhere, _together)
 
 
 @metric(
@@ -185,11 +184,11 @@ def hum_over_hiss(idle: IdleView) -> MeasuredValue:
             "noise of lines; use a more sensitive input range"
         )
     square = _together([line for _, _, line in lines])
-    another = _together(idle.lines_of_another) if idle.lines_of_another else square
     chosen, _ = idle.band()
     noise = float(idle.noise[chosen].sum())
     if not square.surely_stands_out:
-        lines_at_most = max(square.lifted_at_most, another.lifted_at_most)
+        each = [square, *(_together(other.lines) for other in idle.elsewhere)]
+        lines_at_most = max(lines.lifted_at_most for lines in each)
         most = 20 * math.log10(lines_at_most / math.sqrt(noise))
         seen = square.stands_out and most < 0
         none = "hiss dominates" if seen else "no hum stands out"

@@ -36,6 +36,7 @@ from backbench.metrics.swept_load_pairs import SweptPoint, swept_at, swept_over,
 from backbench.metrics.traits import Overview, Traits
 from backbench.quantities.writing import exact
 from backbench.signal.impedance import ComplexOhms
+from backbench.signal.uncertainty import ONE_SIDED
 
 FAMILY = "Output impedance and damping"
 
@@ -70,7 +71,7 @@ class _Across:
     unit="ohm",
     better="lower",
     source="IEC 60268-3 (output source impedance)",
-    version=2,
+    version=3,
     choice="magnitude, from amplitude and phase of the fundamental under two loads at one drive, "
     "at the point where the voltage was recorded; of sweeps at 20 Hz, 1 kHz and 20 kHz. A bound "
     "where the generator was not recorded beside the output, or tables have no phase, so that it "
@@ -118,7 +119,7 @@ def source_impedance_phase(session: Session) -> Iterator[DerivedResult]:
     unit="ohm",
     better="lower",
     source="common practice, no source",
-    version=1,
+    version=2,
     choice="the resistance that would draw the output's magnitude down as much between two loads, "
     "where no phase was recorded; its uncertainty reaches to the greatest source impedance "
     "without a negative resistance that the same magnitudes allow, a pure reactance",
@@ -144,7 +145,7 @@ def regulation_resistance(session: Session) -> Iterator[DerivedResult]:
     unit="1",
     better="higher",
     source="IEC 60268-3 (damping factor)",
-    version=3,
+    version=4,
     choice="nominal load over the magnitude of the source impedance, at the point where the "
     "voltage was recorded: a lead beyond it is not in it. Nominal load: the named tap's; that "
     "under which it was measured at a headphone output; else 8 ohm. A bound without phase. None of "
@@ -349,5 +350,5 @@ def _figure(whole: ComplexOhms) -> MeasuredValue:
     """The magnitude; an upper bound where it can't be told from nothing."""
     if whole.value >= COVERAGE * whole.u:
         return MeasuredValue(whole.value, whole.u, whole.estimation)
-    most = whole.value + COVERAGE * whole.u
+    most = whole.value + ONE_SIDED * whole.u
     return MeasuredValue(most, whole.u, whole.estimation, bound="upper")

@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+import contextlib
 import math
 from collections.abc import Sequence
 from typing import NamedTuple
 
 from backbench.documents.stimuli import Multitone, SquareWave, Stimulus, Tone, TwoTones
+from backbench.errors import Refusal
 from backbench.metrics.multitone import tone_spacing
 from backbench.metrics.two_tones_view import pair_spacing
 from backbench.signal.intermodulation import seek_tones, shortest_apart_s
 from backbench.signal.line_course import LineCourse
 from backbench.signal.record_checks import SHORTEST_S
-from backbench.signal.tone import PASS_BAND
+from backbench.signal.tone import PASS_BAND, ToneLines
 from backbench.signal.tone_course import (
     background_ratio,
     background_ratio_of_tones,
@@ -20,6 +22,7 @@ from backbench.signal.tone_course import (
     tones_course,
 )
 from backbench.signal.tone_search import FULL_PERIODS, seek_tone
+from backbench.signal.tone_set import ToneSet
 from backbench.signal.track import Track
 from backbench.signal.waveform_period import period_course
 
@@ -42,26 +45,50 @@ def lines_in_time(track: Track, stimulus: Stimulus, mains_hz: float | None) -> I
 
     Raises Refusal where the track doesn't hold them, ValueError where it is too short for blocks.
     """
-    if isinstance(stimulus, Tone):
-        lines = seek_tone(track, stimulus.tone_hz, mains_hz)
-        return InTime(tone_course(track, lines), background_ratio(lines))
     if isinstance(stimulus, SquareWave):
         course, noise = period_course(track, stimulus.square_hz, mains_hz)
         highest = max(PASS_BAND * track.rate_hz / stimulus.square_hz, 1.0)
         return InTime(course, noise, EDGE_RAD / highest)
-    if isinstance(stimulus, TwoTones):
-        return _of_tones(track, stimulus.tones_hz, pair_spacing(stimulus), mains_hz)
-    if isinstance(stimulus, Multitone):
-        stated = sorted(stimulus.multitone_hz)
-        return _of_tones(track, stated, tone_spacing(stimulus), mains_hz)
+    found = _sought(track, stimulus, mains_hz)
+    if isinstance(found, ToneLines):
+        return InTime(tone_course(track, found), background_ratio(found))
+    if isinstance(found, ToneSet):
+        return InTime(tones_course(track, found), background_ratio_of_tones(found))
     return None
 
 
-def _of_tones(
-    track: Track, stated_hz: Sequence[float], apart_hz: float, mains_hz: float | None
-) -> InTime:
-    tones = seek_tones(track, stated_hz, apart_hz, mains_hz)
-    return InTime(tones_course(track, tones), background_ratio_of_tones(tones))
+def make_ready(tracks: Sequence[Track], stimulus: Stimulus, mains_hz: float | None) -> None:
+    """Have ready what lines_in_time asks for of several tracks.
+
+    Each step of all of them: what has just been done for one is done for the next in less time.
+    What can't be had is told where it is asked for.
+    """
+    found = []
+    for track in tracks:
+        with contextlib.suppress(Refusal, ValueError):
+            found.append((track, _sought(track, stimulus, mains_hz)))
+    if isinstance(stimulus, SquareWave):
+        return
+    for track, lines in found:
+        with contextlib.suppress(ValueError):
+            if isinstance(lines, ToneLines):
+                tone_course(track, lines)
+            elif isinstance(lines, ToneSet):
+                tones_course(track, lines)
+
+
+def _sought(track: Track, stimulus: Stimulus, mains_hz: float | None) -> ToneLines | ToneSet | None:
+    """The lines of a stimulus in a track, kept as long as the track; None for one without."""
+    if isinstance(stimulus, Tone):
+        return seek_tone(track, stimulus.tone_hz, mains_hz)
+    if isinstance(stimulus, SquareWave):
+        return seek_tone(track, stimulus.square_hz, mains_hz)
+    if isinstance(stimulus, TwoTones):
+        return seek_tones(track, stimulus.tones_hz, pair_spacing(stimulus), mains_hz)
+    if isinstance(stimulus, Multitone):
+        stated = sorted(stimulus.multitone_hz)
+        return seek_tones(track, stated, tone_spacing(stimulus), mains_hz)
+    return None
 
 
 def shortest_s(stimulus: Stimulus) -> float:

@@ -28,7 +28,7 @@ from backbench.signal.impedance import (
     reactance,
     regulation_resistance,
 )
-from backbench.signal.uncertainty import DB_PER_RELATIVE
+from backbench.signal.uncertainty import DB_PER_RELATIVE, ONE_SIDED
 
 LEAST_LOAD_RATIO = 1.1
 """Loads nearer to each other than this are taken as one."""
@@ -144,12 +144,12 @@ def allowed_by(light: Loaded, heavy: Loaded, ohms: Ohms) -> tuple[float, float]:
 
     The greatest with the uncertainties included; the least as it stands.
     """
-    own = COVERAGE * math.hypot(light.u_rel, heavy.u_rel)
-    load = 1 + COVERAGE * math.hypot(light.load_u_rel, heavy.load_u_rel)
+    own = ONE_SIDED * math.hypot(light.u_rel, heavy.u_rel)
+    load = 1 + ONE_SIDED * math.hypot(light.load_u_rel, heavy.load_u_rel)
     loads = (light.ohm, heavy.ohm)
     least = min(ohms.value, reactance(light.volts, heavy.volts, *loads))
     most = load * reactance(light.volts * (1 + own), heavy.volts, *loads)
-    return least, max(most, ohms.value + COVERAGE * ohms.u)
+    return least, max(most, ohms.value + ONE_SIDED * ohms.u)
 
 
 def _phasor(

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
-from typing import Any
+from typing import Any, NamedTuple
 
 from backbench.documents.stimuli import analysis_kind
 from backbench.errors import NotApplicable, Refusal
@@ -19,9 +19,10 @@ from backbench.metrics.multitone import MultitoneView
 from backbench.metrics.multitone_wavering import wavering_of_tones
 from backbench.metrics.noise import IdleView
 from backbench.metrics.registry import registry
-from backbench.metrics.segments import looser, over_time
+from backbench.metrics.segments import Measured, looser, over_time
 from backbench.metrics.steady_part import (
     SteadyPart,
+    make_lines_ready,
     steady_part,
     unused_loop_back,
     with_steady_loop_backs,
@@ -36,7 +37,7 @@ TABLE_ONLY = (1,)
 """A table has no tracks; its one output is held at position 1."""
 
 
-def measure(capture_data: CaptureData) -> tuple[list[Finding], list[Trace]]:
+def measure(capture_data: CaptureData) -> Measured:
     """Everything that is declared for the capture's stimulus, on every output track.
 
     Raises Refusal where nothing is declared for it.
@@ -53,33 +54,85 @@ def measure(capture_data: CaptureData) -> tuple[list[Finding], list[Trace]]:
         refuse_copies(capture_data)
     except Refusal as refusal:
         return [f for track in capture_data.outputs for f in _refused(kind, track, refusal)], []
-    for track in capture_data.outputs or TABLE_ONLY:
-        results, drawn = _of_track(kind, capture_data, track)
+    tracks = tuple(capture_data.outputs or TABLE_ONLY)
+    seen = _each_seen(kind, capture_data, tracks)
+    whole = _side_by_side(kind, seen)
+    for track, looked_at in seen.items():
+        results, drawn = _of_track(kind, track, looked_at, whole)
         findings += results
         traces += drawn
     return findings, traces
 
 
-def _of_track(
-    kind: str, capture_data: CaptureData, track: int
-) -> tuple[list[Finding], list[Trace]]:
-    """All that is declared for a kind, on one output, of the part in which it holds still."""
-    known = registry()
+class Seen(NamedTuple):
+    """One output's track, looked at: the part in which it holds still, its view, and whether its
+    noise is unsteady."""
+
+    steady: SteadyPart
+    view: Any
+    unsteady: Unsteady | None
+
+
+def _each_seen(
+    kind: str, capture_data: CaptureData, tracks: Sequence[int]
+) -> dict[int, Seen | Refusal]:
+    """Every output looked at, or why it can't be.
+
+    All of them step by step: what has just been done for one is done for the next in less time.
+    """
+    make_lines_ready(capture_data, tracks)
+    steady = {t: _refusable(_steady, capture_data, t) for t in tracks}
+    build = registry().views[kind].build
+    views = {
+        t: part if isinstance(part, Refusal) else _refusable(build, part.capture_data, t)
+        for t, part in steady.items()
+    }
+    return {t: _seen(kind, capture_data, t, steady[t], views[t]) for t in tracks}
+
+
+def _refusable(given: Callable[[CaptureData, int], Any], capture_data: CaptureData, t: int) -> Any:
+    """What is given for an output, or the Refusal that is raised there."""
     try:
-        steady = steady_part(with_steady_loop_backs(capture_data, track), track)
-        view = known.views[kind].build(steady.capture_data, track)
+        return given(capture_data, t)
     except Refusal as refusal:
-        return _refused(kind, track, refusal), []
-    steady = steady._replace(
-        remark=joined(
-            steady.remark, _of_file(capture_data, track), *_of_view(kind, capture_data, track, view)
-        )
-    )
-    unsteady = noise_change(view)
-    if unsteady is not None:
-        return _averaged(kind, steady, track, view, unsteady)
-    results, traces = _measured(kind, view, track)
-    remark = joined(steady.remark, capture_data.table_remark)
+        return refusal
+
+
+def _steady(capture_data: CaptureData, track: int) -> SteadyPart:
+    return steady_part(with_steady_loop_backs(capture_data, track), track)
+
+
+def _seen(
+    kind: str, capture_data: CaptureData, track: int, steady: SteadyPart | Refusal, view: Any
+) -> Seen | Refusal:
+    """An output with its remarks; the first of both refusals where there is one."""
+    if isinstance(steady, Refusal) or isinstance(view, Refusal):
+        return steady if isinstance(steady, Refusal) else view
+    own = _of_view(kind, capture_data, track, view)
+    remark = joined(steady.remark, _of_file(capture_data, track), *own)
+    return Seen(steady._replace(remark=remark), view, noise_change(view))
+
+
+def _side_by_side(kind: str, seen: dict[int, Seen | Refusal]) -> dict[int, Measured]:
+    """All that is declared for a kind, of outputs that hold still: metric by metric."""
+    still = {t: one.view for t, one in seen.items() if isinstance(one, Seen) and not one.unsteady}
+    if registry().views[kind].parts:
+        return {t: _measured(kind, view, t) for t, view in still.items()}
+    found: dict[int, list[Finding]] = {t: [] for t in still}
+    for metric in registry().measured_from(kind):
+        for t, view in still.items():
+            found[t] += _measured_one(metric, view, t)
+    return {t: (found[t], list(_traced(kind, view, t))) for t, view in still.items()}
+
+
+def _of_track(kind: str, track: int, seen: Seen | Refusal, whole: dict[int, Measured]) -> Measured:
+    """All that is declared for a kind, on one output."""
+    if isinstance(seen, Refusal):
+        return _refused(kind, track, seen), []
+    if seen.unsteady is not None:
+        return _averaged(kind, seen.steady, track, seen.view, seen.unsteady)
+    results, traces = whole[track]
+    remark = joined(seen.steady.remark, seen.steady.capture_data.table_remark)
     return [remarked(f, remark) for f in results], traces
 
 
@@ -102,9 +155,7 @@ def _of_view(kind: str, capture_data: CaptureData, track: int, view: Any) -> Ite
         yield unused_loop_back(capture_data, track, build, len(view.benches))
 
 
-def _averaged(
-    kind: str, steady: SteadyPart, track: int, view: Any, unsteady: Unsteady
-) -> tuple[list[Finding], list[Trace]]:
+def _averaged(kind: str, steady: SteadyPart, track: int, view: Any, unsteady: Unsteady) -> Measured:
     """Means over segments of a capture whose noise isn't steady, by how they scatter.
 
     A record too short for segments is measured whole: what the record adds to the uncertainty
@@ -129,9 +180,7 @@ def _averaged(
     return [*kept, *refused.values()], traces
 
 
-def _whole(
-    kind: str, track: int, view: Any, unsteady: Unsteady, text: str | None
-) -> tuple[list[Finding], list[Trace]]:
+def _whole(kind: str, track: int, view: Any, unsteady: Unsteady, text: str | None) -> Measured:
     """The whole record, what it adds to the uncertainty so many times greater."""
     results, traces = _measured(kind, view, track)
     return [remarked(_widened(f, unsteady), text) for f in results], traces
@@ -150,7 +199,7 @@ def _widened(finding: Finding, unsteady: Unsteady) -> Finding:
     return replace(finding, figure=figure.but(uncertainty=whole, estimation=own))
 
 
-def _measured(kind: str, view: Any, track: int) -> tuple[list[Finding], list[Trace]]:
+def _measured(kind: str, view: Any, track: int) -> Measured:
     """All that is declared for a kind, of one view."""
     known = registry()
     if known.views[kind].parts:

@@ -7,6 +7,7 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
+from operator import itemgetter
 from typing import Any
 
 import numpy as np
@@ -15,6 +16,7 @@ from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.bench_floor import CHOICE, LINE_CHOICE, greatest_own, less_noise, lines_off
 from backbench.metrics.bench_levels import loop_back_views
 from backbench.metrics.declaration import CaptureData, MeasuredValue, metric, view
+from backbench.metrics.lines_elsewhere import Elsewhere, bounded_elsewhere, places_elsewhere
 from backbench.metrics.noise_in_time import (
     HISS_HZ,
     Band,
@@ -26,7 +28,7 @@ from backbench.metrics.noise_in_time import (
     rms_known_to,
 )
 from backbench.metrics.nothing_playing import loud_remark, refuse_played
-from backbench.metrics.recorder_rate import rate_untold, refuse_wrong_rate
+from backbench.metrics.recorder_rate import rate_untold
 from backbench.metrics.sample_steps import STEPS_CHOICE, dither_off, with_undithered_steps
 from backbench.metrics.traits import AT_IDLE, Overview, Traits
 from backbench.metrics.warnings import joined, warning
@@ -37,7 +39,6 @@ from backbench.signal.dither import Stepped
 from backbench.signal.itu_468 import weighted_468
 from backbench.signal.mains import (
     LINES,
-    NOMINAL_HZ,
     clear_of_mains,
     is_confirmed,
     mains_frequency,
@@ -49,7 +50,7 @@ from backbench.signal.power import MeanSquare, noise_sum
 from backbench.signal.record_checks import check_record, refuse_gap
 from backbench.signal.recorded_band import refuse_cut_band
 from backbench.signal.spectrum import Spectrum, spectrum
-from backbench.signal.stretched_mains import hum_in_place, stretched_mains
+from backbench.signal.stretched_mains import possible_rates, stretched_mains
 from backbench.signal.tone import BAND_HZ, EDGE, PASS_BAND
 from backbench.signal.track import Array, Track
 from backbench.signal.uncertainty import Contribution, combine
@@ -74,16 +75,29 @@ HALF_STEP = 0.5
 class IdleView(Stepped):
     """One output's track of an idle capture.
 
-    noise: mean noise power by bin, V^2. remark: of the whole capture, where it may not be idle.
-    stretched: that its hum tells of another sample rate than the file states.
+    noise: mean noise power by bin, V^2. loud: that the capture may not be idle. untold: that no
+    tone shows its sample rate. stretched: that its hum tells of another than the file states.
     """
 
     capture_data: CaptureData
     track: Track
     spectrum: Spectrum
     noise: Array
-    remark: str | None = None
+    loud: str | None = None
+    untold: str | None = None
     stretched: str | None = None
+
+    @cached_property
+    def remark(self) -> str | None:
+        """Of the whole capture, where it may not be idle or its rate may not be as stated."""
+        if self.stretched is not None:
+            return warning(self.stretched)
+        return joined(self.loud, self.untold) if self._other_rates else self.loud
+
+    @cached_property
+    def _other_rates(self) -> list[int]:
+        """Sample rates, Hz, that it may have had instead of the one that its file states."""
+        return [] if self.untold is None else possible_rates(self.spectrum, self.noise)
 
     def band(self) -> tuple[slice, Array]:
         """Bins of 20 Hz to 20 kHz and their power, V^2.
@@ -156,6 +170,14 @@ class IdleView(Stepped):
         return self._lines_of(self.capture_data.mains_hz or 0.0)
 
     @cached_property
+    def elsewhere(self) -> list[Elsewhere]:
+        """Lines 1 to 10 wherever else those of the mains may lie."""
+        mains_hz, rates = self.capture_data.mains_hz or 0.0, self._other_rates
+        stretches = [self.track.rate_hz / rate for rate in rates]
+        places = places_elsewhere(mains_hz, stretches, confirmed=not self.lines_of_another)
+        return [Elsewhere(why, [x for *_, x in self._lines_of(hz)]) for why, hz in places]
+
+    @cached_property
     def lines_of_another(self) -> list[MeanSquare]:
         """Lines 1 to 10 of the mains frequency that may be the right one where the record shows
         none of the stated; empty where it shows one, or where none was stated."""
@@ -184,7 +206,7 @@ def _greater(lines: list[MeanSquare], others: list[MeanSquare]) -> bool:
     return apart > CLEARLY * math.sqrt(sum(x.variance for x in [*lines, *others]))
 
 
-@view("idle", version=10)
+@view("idle", version=12)
 def idle_view(capture_data: CaptureData, number: int) -> IdleView:
     """The noise in output track `number`. Raises Refusal where none can be measured."""
     track = capture_data.outputs[number]
@@ -195,38 +217,38 @@ def idle_view(capture_data: CaptureData, number: int) -> IdleView:
             f"a sample rate of {in_text(track.rate_hz, 'Hz', 6)} doesn't reach 20 kHz; "
             "record at 44.1 kHz or more"
         )
-    refuse_wrong_rate(capture_data.witness, track.rate_hz)
+    untold = rate_untold(capture_data.witness, track.rate_hz)
     own_spectrum = spectrum(track)
     clear = clear_of_mains(own_spectrum, capture_data.mains_hz)
     noise = background(own_spectrum.power, clear, len(clear))
-    remark = loud_remark(refuse_played(own_spectrum, noise))
+    loud = loud_remark(refuse_played(own_spectrum, noise))
     refuse_cut_band(own_spectrum, sample_step(track))
     stretched = stretched_mains(own_spectrum, noise, capture_data.mains_hz)
-    if stretched is not None:
-        remark = warning(stretched)
-    elif not hum_in_place(own_spectrum, noise, capture_data.mains_hz or NOMINAL_HZ[0]):
-        remark = joined(remark, rate_untold(capture_data.witness, track.rate_hz))
-    idle = IdleView(capture_data, track, own_spectrum, noise, remark, stretched)
+    idle = IdleView(
+        capture_data, track, own_spectrum, noise, loud=loud, untold=untold, stretched=stretched
+    )
     refuse_gate(idle.hiss_by_block)
     return idle
 
 
 def steady_noise(idle: IdleView, weights: Array | None) -> MeanSquare:
     """Mean square of the band, weighted or not, V^2, with the variance that steady noise has."""
+    return noise_sum(*_weighted(idle, weights), idle.spectrum.window.spread)
+
+
+def _weighted(idle: IdleView, weights: Array | None) -> tuple[Array, Array]:
+    """Power by bin of the band, and noise, weighted or not, V^2."""
     chosen, power = idle.band()
     noise = idle.noise[chosen]
-    if weights is not None:
-        power, noise = power * weights, noise * weights
-    return noise_sum(power, noise, idle.spectrum.window.spread)
+    return (power, noise) if weights is None else (power * weights, noise * weights)
 
 
 def noise_figure(idle: IdleView, weights: Array | None) -> MeasuredValue:
     """Rms of the band, weighted or not, with its uncertainty."""
-    chosen, power = idle.band()
-    square = steady_noise(idle, weights)
-    given = np.ones(len(power)) if weights is None else weights
-    band = Band(idle.noise[chosen], given, idle.clear)
-    known = rms_known_to(idle.blocks, square, idle.spectrum.window.spread, band)
+    chosen, _ = idle.band()
+    (power, noise), spread = _weighted(idle, weights), idle.spectrum.window.spread
+    square = noise_sum(power, noise, spread)
+    known = rms_known_to(idle.blocks, square, spread, Band(noise, weights, idle.clear))
     estimation = known.u * square.rms
     total = combine(
         [
@@ -342,17 +364,8 @@ def mains_lines(idle: IdleView) -> Iterator[MeasuredValue]:
                 bench.setdefault(multiple, []).append(line_figure(square, own))
     for multiple, frequency_hz, square in idle.hum():
         figure = line_figure(square, idle, order=multiple, frequency_hz=frequency_hz)
-        if idle.lines_of_another:
-            figure = of_either_mains(figure, idle.lines_of_another[multiple - 1])
+        figure = bounded_elsewhere(figure, idle.elsewhere, itemgetter(multiple - 1))
         yield lines_off(figure, greatest_own(bench.get(multiple, [])))
-
-
-def of_either_mains(figure: MeasuredValue, other: MeanSquare) -> MeasuredValue:
-    """Lines of the stated mains or, where that is a bound, of another that may be the right one."""
-    if figure.bound is None or other.lifted_at_most <= figure.value:
-        return figure
-    remark = "no line tells which mains frequency it was: the bound holds for 50 and 60 Hz"
-    return figure.but(value=other.lifted_at_most, remark=joined(figure.remark, remark))
 
 
 def line_figure(square: MeanSquare, idle: IdleView, **kept: Any) -> MeasuredValue:

@@ -24,6 +24,8 @@ from backbench.signal.uncertainty import Contribution, combine
 BY_CHANCE = 1e-3
 """Probability that steady noise passes for noise in events: common practice, no source."""
 LEAST_BLOCKS = 8
+MOST_DOF = 1e6
+"""From here on more of them tell no more."""
 LINE = 50.0
 """Times the noise above which a bin is a line's: hardly ever by chance."""
 HISS_HZ = (1000.0, 10_000.0)
@@ -39,21 +41,22 @@ Blocks = tuple[NDArray[np.float32], float]
 
 
 class Band(NamedTuple):
-    """Bins of a spectrum: noise by bin, V^2, power factors, and which of them noise alone fills."""
+    """Bins of a spectrum: noise by bin, weighted, V^2, power factors (None for 1), and which of
+    them noise alone fills."""
 
     noise: Array
-    weights: Array
+    weights: Array | None
     clear: Clear
 
 
 class Clear(NamedTuple):
     """Where the bins of a band lie among those of blocks of time.
 
-    free: bins that no line reaches. told: of each bin of the blocks, the last of the band's that
-    lie there, and where that is.
+    free: 1 for bins that no line reaches, 0 for others. last, place: of each bin of the blocks,
+    the last of the band's that lie there, and where that is.
     """
 
-    free: NDArray[np.bool_]
+    free: Array
     last: NDArray[np.int_]
     place: NDArray[np.int_]
 
@@ -67,7 +70,7 @@ def clear_of_lines(blocks: Blocks, over: Array, first: int, width_hz: float) -> 
     count = power.shape[1]
     place, last, begun = _among_blocks(first, len(over), width_hz, block_hz, count)
     free = _clear(place[last], np.maximum.reduceat(over, begun), count)
-    return Clear(free[place], last, place[last])
+    return Clear(free[place].astype(np.float64), last, place[last])
 
 
 @lru_cache(maxsize=4)
@@ -90,19 +93,19 @@ def rms_known_to(blocks: Blocks, square: MeanSquare, spread: float, band: Band) 
     """
     power, _ = blocks
     own = Contribution(square.relative, square.samples)
-    noise = band.noise * band.weights
-    inside = noise * band.clear.free
+    inside = band.noise * band.clear.free
     total = float(inside.sum())
     if not total > 0:
         return own
     last, squares = band.clear.last, spread * product(inside, inside)
     by_block = np.zeros(power.shape[1], dtype=np.float32)
-    by_block[band.clear.place] = band.weights[last] * band.clear.free[last]
+    free = band.clear.free[last]
+    by_block[band.clear.place] = free if band.weights is None else free * band.weights[last]
     steady = Contribution(math.sqrt(squares) / (2 * total), 2 * total**2 / squares)
     known = known_to(steady.u, steady.dof, spread, (power @ by_block).astype(np.float64))
     if known == steady:
         return own
-    more = math.sqrt(known.u**2 - steady.u**2) * float(noise.sum()) / square.value
+    more = math.sqrt(known.u**2 - steady.u**2) * float(band.noise.sum()) / square.value
     return combine([own, Contribution(more, known.dof)])
 
 
@@ -128,16 +131,23 @@ def middles_of(blocks: Blocks, band_hz: tuple[float, float]) -> Array:
 
 def known_to(relative: float, dof: float, spread: float, squares: Array) -> Contribution:
     """What steady noise gives, or what the blocks' mean squares show where it is surely more."""
-    from scipy.special import fdtri
-
     own = Contribution(relative, dof)
-    if len(squares) < LEAST_BLOCKS or not 0 < relative < np.inf:
+    if len(squares) < LEAST_BLOCKS or not 0 < relative < math.inf:
         return own
     seen = scatter(squares, spread, OVERLAPPED).relative / 2
-    blocks = len(squares) - 1
-    if (seen / relative) ** 2 <= fdtri(blocks, min(dof, 1e6), 1 - BY_CHANCE):
+    blocks, times = len(squares) - 1, (seen / relative) ** 2
+    # The fewer degrees of freedom, the more happens by chance.
+    if times <= _by_chance(blocks) or times <= _by_chance(blocks, min(dof, MOST_DOF)):
         return own
     return Contribution(seen, blocks)
+
+
+@lru_cache(maxsize=32)
+def _by_chance(blocks: int, dof: float = MOST_DOF) -> float:
+    """Ratio of variances that steady noise seldom exceeds."""
+    from scipy.special import fdtri
+
+    return float(fdtri(blocks, dof, 1 - BY_CHANCE))
 
 
 def refuse_gate(squares: Array) -> None:

@@ -23,6 +23,7 @@ class Registry(Declarations[Metric]):
         super().__init__(metrics)
         self.views, self.curves = views, curves
         self._measured: dict[str, list[Metric]] = {}
+        self._traced: dict[str, list[Curve]] = {}
 
     def measured_from(self, stimulus: str) -> list[Metric]:
         """Metrics of one capture of this stimulus, by name; those of its parts too."""
@@ -34,7 +35,9 @@ class Registry(Declarations[Metric]):
 
     def traced_from(self, stimulus: str) -> list[Curve]:
         """Curves of one capture of this stimulus, by name."""
-        return [c for c in self.curves.values() if stimulus in c.stimuli]
+        if stimulus not in self._traced:
+            self._traced[stimulus] = [c for c in self.curves.values() if stimulus in c.stimuli]
+        return self._traced[stimulus]
 
     def derivations(self) -> list[Metric]:
         """Metrics across captures, by name."""

@@ -13,7 +13,7 @@ from backbench.documents.stimuli import Multitone, SquareWave, Stimulus, Tone, T
 from backbench.errors import Refusal
 from backbench.metrics.bench_levels import loop_backs, loop_backs_of_output
 from backbench.metrics.declaration import CaptureData
-from backbench.metrics.lines_in_time import lines_in_time, shortest_s
+from backbench.metrics.lines_in_time import lines_in_time, make_ready, shortest_s
 from backbench.metrics.parts_in_time import part_of
 from backbench.metrics.warnings import SEPARATOR
 from backbench.quantities.writing import in_text
@@ -62,6 +62,14 @@ def steady_part(capture_data: CaptureData, number: int) -> SteadyPart:
     end = start + len(track.volts) / track.rate_hz
     span = f"from {in_text(start, 's')} to {in_text(end, 's')}"
     return SteadyPart(whole, f"{span} of the record alone: {why}")
+
+
+def make_lines_ready(capture_data: CaptureData, numbers: Sequence[int]) -> None:
+    """Have ready what steady_part asks for of outputs: see lines_in_time.make_ready."""
+    stimulus = capture_data.stimulus
+    if isinstance(stimulus, STEADY):
+        judged = dict.fromkeys(n for number in numbers for n in _judged(capture_data, number))
+        make_ready(_tracks(capture_data, list(judged)), stimulus, capture_data.mains_hz)
 
 
 def with_steady_loop_backs(capture_data: CaptureData, number: int) -> CaptureData:

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import math
-
-import numpy as np
+from weakref import WeakKeyDictionary
 
 from backbench.errors import Refusal
 from backbench.metrics.bench_floor import CHOICE, less_noise
@@ -13,6 +12,7 @@ from backbench.metrics.noise import IdleView, less_steps, noise_figure
 from backbench.metrics.sample_steps import STEPS_CHOICE
 from backbench.quantities.writing import in_text
 from backbench.signal.itu_468 import TWO_KHZ, weighting_468_power
+from backbench.signal.power import product
 from backbench.signal.quasi_peak import block_error, highest, needle_course, of_sine
 from backbench.signal.track import Array
 from backbench.signal.uncertainty import Contribution, combine
@@ -40,6 +40,10 @@ def _read_off(idle: IdleView, value: float, own: float, dof: float) -> MeasuredV
     return MeasuredValue(value, total.u, own, total.dof)
 
 
+_squares: WeakKeyDictionary[IdleView, float] = WeakKeyDictionary()
+"""Mean square behind the network, V^2, of which two meters make use."""
+
+
 def _like_rms(idle: IdleView, reading: MeasuredValue, reference: float) -> MeasuredValue:
     """A meter's reading without the steps' part, which is that of the rms of the same noise.
 
@@ -48,7 +52,9 @@ def _like_rms(idle: IdleView, reading: MeasuredValue, reference: float) -> Measu
     weights, (chosen, power) = _weights(idle), idle.band()
     if not idle.is_dithered:
         return less_steps(idle, reading, chosen, weights / reference**2)
-    rms = MeasuredValue(math.sqrt(float(np.sum(power * weights))), 0.0)
+    if idle not in _squares:
+        _squares[idle] = product(power, weights)
+    rms = MeasuredValue(math.sqrt(_squares[idle]), 0.0)
     left = less_steps(idle, rms, chosen, weights)
     share = reading.value / rms.value
     total = combine(
@@ -67,7 +73,7 @@ def _like_rms(idle: IdleView, reading: MeasuredValue, reference: float) -> Measu
     better="lower",
     source="Rec. ITU-R BS.468-4, clauses 1 and 2; " + _NETWORK,
     stimuli=["idle"],
-    version=5,
+    version=6,
     choice="quasi-peak, 1 kHz referenced, reads the rms of a sine; highest reading in the record, "
     "uncertain by how much the highest reading differs from one half second to the next; the "
     "network alone limits its band; hum included" + _STEPS,

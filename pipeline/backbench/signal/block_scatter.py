@@ -58,12 +58,14 @@ def scatter(squares: Array, spread: float, overlapped: float = 1.0) -> Scatter:
     Scatter
         Zeros where the mean isn't above 0.
     """
-    mean = float(squares.mean())
+    # So few that plain numbers are quicker than arrays.
+    values = squares.tolist()
+    mean = sum(values) / len(values)
     if mean <= 0:
         return Scatter(0.0, 0.0)
-    own = float(squares.std(ddof=1)) / mean
-    span = 10 * math.log10(float(squares.max()) / max(float(squares.min()), 1e-9 * mean))
-    return Scatter(own * math.sqrt(spread * overlapped / len(squares)), span)
+    own = math.sqrt(sum([(value - mean) ** 2 for value in values]) / (len(values) - 1)) / mean
+    span = 10 * math.log10(max(values) / max(min(values), 1e-9 * mean))
+    return Scatter(own * math.sqrt(spread * overlapped / len(values)), span)
 
 
 def grouped(squares: Array, block_s: float, group_s: float = GROUP_S) -> Array:
@@ -118,7 +120,8 @@ def block_powers(track: Track, top_hz: float) -> tuple[NDArray[np.float32], floa
     least = max(int(HANN_BLOCK_S * rate_hz), 2 * len(given) // (MOST_BLOCKS + 1))
     length = min(next_fast_len(least, real=True), prev_fast_len(len(given) // 2, real=True))
     step = length // 2
-    cut = np.lib.stride_tricks.sliding_window_view(given, length)[::step]
+    count, size = (len(given) - length) // step + 1, given.itemsize
+    cut = np.ndarray((count, length), given.dtype, given, 0, (step * size, size))
     last = int(top_hz / rate_hz * length) + 1
     # Rows go through the vector unit four at once: those left over would take as long each.
     rows = np.zeros((-(-len(cut) // 4) * 4, length), dtype=np.float32)

@@ -22,8 +22,9 @@ LevelWeights = tuple[Array, Array]
 OF_THE_METER = (1.41e-3, 293e-3)
 """Time constants of charge and discharge, s, that meet the Recommendation's burst tables
 (second-hand: an open library's source; the Recommendation gives the tables, not the constants)."""
-BLOCK_S = 0.3
-"""Stretches that are followed at once: a power of what is left after each must stay a number."""
+BLOCK_S = 0.6
+"""Stretches that are followed at once: a power of what is left after each must stay a number, which
+it does up to 1 s."""
 FIRST_BLOCK_S = 0.02
 """The first stretch: short, as a start from below tells little of which samples charge."""
 LOWER = 1 - 1e-9

@@ -8,7 +8,6 @@ stage, or an editor.
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
 from backbench.errors import Refusal
 from backbench.quantities.writing import in_text
@@ -81,28 +80,29 @@ def has_flat_crests(track: Track) -> bool:
     bool
         False for samples without steps.
     """
-    step, volts = sample_step(track), track.volts
+    step = sample_step(track)
     if step <= 0:
         return False
     low, high = track.lowest_and_highest
     alike = ALIKE_STEPS * step
-    return _is_flat(volts, volts >= high - 2 * alike, high, alike) or _is_flat(
-        volts, volts <= low + 2 * alike, low, alike
-    )
+    upper = track.beyond(high - 2 * alike, above=True)
+    if _is_flat(track, upper, high, alike):
+        return True
+    return _is_flat(track, track.beyond(low + 2 * alike, above=False), low, alike)
 
 
-def _is_flat(volts: Array, near: NDArray[np.bool_], end: float, alike: float) -> bool:
+def _is_flat(track: Track, near: Array, end: float, alike: float) -> bool:
     """Whether the voltage at an end recurs as no crest of a sine does.
 
-    near: which are within twice `alike` of it.
+    near: samples within twice `alike` of it.
     """
-    if np.count_nonzero(near) <= MOST_ALIKE:
+    if len(near) <= MOST_ALIKE:
         return False
-    away = np.abs(volts[near] - end)
+    away = np.abs(near - end)
     count = int(np.count_nonzero(away <= alike))
     if count <= MOST_ALIKE or count <= CRESTS * (len(away) - count):
         return False
-    return count > OFTENER * _elsewhere(volts, end, alike)
+    return count > OFTENER * _elsewhere(track.volts, end, alike)
 
 
 def _elsewhere(volts: Array, end: float, alike: float) -> int:

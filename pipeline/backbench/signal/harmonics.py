@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+from bisect import bisect_left, bisect_right
 from dataclasses import dataclass
 from functools import cached_property
 from typing import NamedTuple
@@ -32,6 +34,16 @@ class Parts(NamedTuple):
     seen: float
 
 
+class _Listed(NamedTuple):
+    """Of each harmonic its order, its mean square, noise and hum together, and the sum of the
+    squares of these two."""
+
+    orders: list[int]
+    square: list[float]
+    disturbance: list[float]
+    floor: list[float]
+
+
 @dataclass(frozen=True, eq=False)
 class Harmonics:
     """Harmonics by order.
@@ -52,6 +64,9 @@ class Harmonics:
         rad re the fundamental (n times its phase taken off).
     samples : float
         Degrees of freedom of the noise.
+    lost : ndarray of float64, shape (k,), or None
+        By how much the tone's wavering may have moved each, V^2, which is in the noise too: all of
+        them at once. None where it moved none.
     """
 
     orders: NDArray[np.int_]
@@ -61,6 +76,7 @@ class Harmonics:
     blind: NDArray[np.bool_]
     phase: Array
     samples: float
+    lost: Array | None = None
 
     def one(self, order: int) -> MeanSquare:
         """The harmonic of an order that there is.
@@ -75,16 +91,11 @@ class Harmonics:
         MeanSquare
             V^2.
         """
-        return self._one[order]
-
-    @cached_property
-    def _one(self) -> dict[int, MeanSquare]:
-        each = zip(*(a.tolist() for a in (self.orders, self.square, self.noise, self.hum)),
-                   strict=True)  # fmt: skip
-        return {
-            order: MeanSquare(square, noise**2 + hum**2, 2 * (noise + hum), self.samples)
-            for order, square, noise, hum in each
-        }
+        every = self._each
+        at = every.orders.index(order)
+        return MeanSquare(
+            every.square[at], every.floor[at], 2 * every.disturbance[at], self.samples
+        )
 
     def total(self, first: int, last: int) -> MeanSquare:
         """Sum of the harmonics that there are within a range of orders.
@@ -121,23 +132,29 @@ class Harmonics:
         return self._sum(first, last, 2)
 
     def _sum(self, first: int, last: int, step: int) -> MeanSquare:
-        low, stop = self.orders.searchsorted((first, last + 1)).tolist()
-        chosen = slice(low, stop, step)
-        square, disturbance = self.square[chosen], self._disturbance[chosen]
-        strong = np.maximum(square, 0.0)
-        whole = float(strong.sum())
+        every = self._each
+        chosen = slice(bisect_left(every.orders, first), bisect_right(every.orders, last), step)
+        square, disturbance = every.square[chosen], every.disturbance[chosen]
+        floor, whole = sum(every.floor[chosen]), sum([p for p in square if p > 0])
         # The slope that the harmonics found give; where there are none, that of their mean.
-        mean = float(strong.dot(disturbance)) / whole if whole > 0 else float(disturbance.mean())
-        floor = float(self._floor[chosen].sum())
-        return MeanSquare(float(square.sum()), floor, 2 * mean, self.samples)
+        if self.lost is not None:
+            together = self.lost[chosen]
+            floor += float(together.sum()) ** 2 - float(together.dot(together))
+        if whole > 0:
+            pairs = zip(square, disturbance, strict=True)
+            mean = sum([p * d for p, d in pairs if p > 0]) / whole
+        else:
+            mean = sum(disturbance) / len(disturbance) if disturbance else math.nan
+        return MeanSquare(sum(square), floor, 2 * mean, self.samples)
 
     @cached_property
-    def _disturbance(self) -> Array:
-        return self.noise + self.hum
-
-    @cached_property
-    def _floor(self) -> Array:
-        return self.noise**2 + self.hum**2
+    def _each(self) -> _Listed:
+        """So few that plain numbers are quicker than arrays."""
+        orders, square, noise, hum = (
+            a.tolist() for a in (self.orders, self.square, self.noise, self.hum)
+        )
+        pairs = list(zip(noise, hum, strict=True))
+        return _Listed(orders, square, [n + h for n, h in pairs], [n * n + h * h for n, h in pairs])
 
     @cached_property
     def taken_out(self) -> NDArray[np.bool_]:
@@ -163,18 +180,16 @@ class Harmonics:
         Parts
             V^2.
         """
-        return self._parts[only]
+        if only is None:
+            return self._all_parts
+        at = self._each.orders.index(only)
+        noise = float(self.noise[at])
+        return Parts(1, noise, float(self.hum[at]), max(self._each.square[at], noise))
 
     @cached_property
-    def _parts(self) -> dict[int | None, Parts]:
+    def _all_parts(self) -> Parts:
         seen = np.maximum(self.square, self.noise)
-        each = zip(
-            *(a.tolist() for a in (self.orders, self.noise, self.hum, seen)), strict=True
-        )  # fmt: skip
-        parts: dict[int | None, Parts] = {n: Parts(1, *of_one) for n, *of_one in each}
-        sums = (float(a.sum()) for a in (self.noise, self.hum, seen))
-        parts[None] = Parts(len(self.orders), *sums)
-        return parts
+        return Parts(len(self.orders), *(float(a.sum()) for a in (self.noise, self.hum, seen)))
 
     @cached_property
     def with_hum(self) -> bool:
@@ -211,6 +226,7 @@ class Harmonics:
             blind=self.blind[few],
             phase=self.phase[few],
             samples=self.samples,
+            lost=None if self.lost is None else self.lost[few],
         )
 
 

@@ -14,6 +14,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from backbench.signal.nearest_lines import apart_from, fenced
 from backbench.signal.spectrum import Spectrum
 from backbench.signal.track import Array
 
@@ -21,6 +22,7 @@ OFF_NOMINAL = 0.002
 """How far the mains may be from its nominal frequency: common practice, no source."""
 NEIGHBOUR_MULTIPLES = np.array([-4, -3, -2, -1, 1, 2, 3, 4])
 """Multiples that are looked at around a harmonic."""
+EVEN = np.flatnonzero(NEIGHBOUR_MULTIPLES % 2 == 0)
 SIDEBANDS = (1, 2)
 """Multiples of the mains at which a modulated tone has sidebands that are reckoned with."""
 MARGIN = 2.0
@@ -39,9 +41,11 @@ POOLED = 3.0
 UNSEEN_FACTOR = 3.5
 """Hidden power, re what the record shows at a harmonic, where nothing clear of the tone tells more.
 
-A harmonic and a line of unknown phase give less than 0.157 of the harmonic's amplitude once in
-twenty at the most (both alike: 2 / pi asin(c / 2) = 0.05), so that the harmonic is below 6.4 times
-what is seen. This value makes the bound on a line that doesn't stand out just that.
+The bound on a line that doesn't stand out is then 7.8 times what is seen, in amplitude. A harmonic
+and a line of unknown phase leave less than 1 / 7.8 of the harmonic at most once in 25, where they
+are just alike (2 / pi asin(1 / (2 * 7.8))), and once in 100 or less where nothing is known of their
+ratio but that it may be anything within 7 dB or more (area of a circle: (1 / 7.8)^2 / 2 re the
+natural logarithm of that range).
 """
 
 
@@ -135,16 +139,22 @@ def hidden_hum(
         away: Array = np.abs(centres - np.rint(centres / position) * position)
         return away
 
-    step = mains_hz / spectrum.resolution_hz
+    steps = np.array([mains_hz, *others]) / spectrum.resolution_hz
+    count, many = len(orders), len(steps)
     centres: Array = np.asarray(orders * position, dtype=np.float64)
-    aside = on_sideband(centres, np.array([position]), step, half) & (orders > 1)
-    hidden = hidden_among(spectrum, noise, centres, half=half, step=step, apart=apart, aside=aside)
-    none = np.zeros(len(orders), dtype=bool)
-    for hz in others:
-        step = hz / spectrum.resolution_hz
-        seen = hidden_among(spectrum, noise, centres, half=half, step=step, apart=apart, aside=none)
-        hidden = hidden._replace(square=np.maximum(hidden.square, seen.square))
-    return hidden
+    aside = np.zeros(many * count, dtype=bool)
+    aside[:count] = on_sideband(centres, np.array([position]), steps[0], half) & (orders > 1)
+    # Every mains frequency in one call; of the others no more counts than what stands there.
+    hidden = hidden_among(
+        spectrum,
+        noise,
+        np.tile(centres, many),
+        half=half,
+        step=np.repeat(steps, count),
+        apart=apart,
+        aside=aside,
+    )
+    return HiddenHum(hidden.square.reshape(many, count).max(axis=0), hidden.blind[:count])
 
 
 def hidden_among(
@@ -152,7 +162,7 @@ def hidden_among(
     noise: Array,
     centres: Array,
     half: float,
-    step: float,
+    step: float | Array,
     apart: Callable[[Array], Array],
     aside: NDArray[np.bool_],
 ) -> HiddenHum:
@@ -168,8 +178,8 @@ def hidden_among(
         Of the lines, fractional bins.
     half : float
         Bins on each side that a line takes.
-    step : float
-        Mains frequency, bins, > 0.
+    step : float or ndarray of float64, shape (n,)
+        Mains frequency, bins, > 0; of each line where there are several.
     apart : callable
         Gives the distance of positions, bins, to the nearest line that the stimulus may make.
     aside : ndarray of bool, shape (n,)
@@ -180,16 +190,19 @@ def hidden_among(
     HiddenHum
         Arrays of shape (n,).
     """
-    nothing = HiddenHum(np.zeros(len(centres)), np.zeros(len(centres), dtype=bool))
     nearest = np.maximum(np.rint(centres / step), 1)
     reach = np.minimum(half + OFF_NOMINAL * centres, step / 2)
     near = np.abs(centres - nearest * step) <= reach
     near &= centres < len(noise) - 1
-    if not (near.any() or aside.any()):
-        return nothing
-    square, known = _from_neighbours(spectrum, noise, nearest, step, apart, half)
-    blind = (near & ~known) | aside
-    return HiddenHum(np.where(near & known, MARGIN * square, 0.0), blind)
+    square = np.zeros(len(centres))
+    if not near.any():
+        return HiddenHum(square, aside)
+    own = np.broadcast_to(step, near.shape)[near]
+    strongest, known = _from_neighbours(spectrum, noise, nearest[near], own, apart, half)
+    square[near] = np.where(known, MARGIN * strongest, 0.0)
+    blind = aside.copy()
+    blind[near] |= ~known
+    return HiddenHum(square, blind)
 
 
 def hidden_under_tones(
@@ -231,11 +244,12 @@ def hidden_under_tones(
         return np.zeros(len(tones))
 
     def apart(centres: Array) -> Array:
-        away: Array = np.abs(np.subtract.outer(centres, tones)).min(axis=-1)
-        return away
+        return apart_from(centres, fence)
 
+    fence = fenced(tones)
     square = np.zeros(len(tones))
-    square[near] = _from_neighbours(spectrum, noise, nearest[near], step, apart, half)[0]
+    steps = np.full(np.count_nonzero(near), step)
+    square[near] = _from_neighbours(spectrum, noise, nearest[near], steps, apart, half)[0]
     return FIRST_LINE * square
 
 
@@ -296,37 +310,38 @@ def _from_neighbours(
     spectrum: Spectrum,
     noise: Array,
     nearest: Array,
-    step: float,
+    steps: Array,
     apart: Callable[[Array], Array],
     half: float,
 ) -> tuple[Array, NDArray[np.bool_]]:
     """Strongest of the multiples around each one, V^2, and whether these tell of it at all.
 
+    nearest: multiple of the mains. steps: mains frequency, bins, of each.
     Lines that don't stand out one by one may do so together: then the most that their mean may be.
     """
-    multiples = nearest[:, None] + NEIGHBOUR_MULTIPLES
+    multiples, step = nearest[:, None] + NEIGHBOUR_MULTIPLES, steps[:, None]
     centres = multiples * step
     lobe = spectrum.window.half_width
     reach = np.minimum(lobe + OFF_NOMINAL * centres, step / 2)
     first = np.floor(centres - reach).astype(int)
     last = np.ceil(centres + reach).astype(int) + 1
-    clear = (multiples >= 1) & (first > lobe) & (last < len(noise))
+    clear = (first > lobe) & (last < len(noise))
     clear &= apart(centres) > half + reach
     # One bin stands for a place that isn't clear: as near to it as the rest, which spares sums.
-    first = np.where(clear, first, np.clip(first, 0, len(noise) - 2))
+    first = np.minimum(np.maximum(first, 0), len(noise) - 2)
     last = np.where(clear, last, first + 1)
-    middle = noise[np.where(clear, np.rint(centres).astype(int), 0)]
-    sums = _sums_between(spectrum.power, first, last)
+    middle = clear * noise[np.where(clear, np.rint(centres).astype(int), 0)]
     width = last - first
-    square = sums - width * middle
+    # Both are 0 where a place isn't clear.
+    square = clear * (_sums_between(spectrum.power, first, last) - width * middle)
     scatter = middle * np.sqrt(spectrum.window.spread * width)
-    standing = np.where(clear & (square > STANDING * scatter), square, 0.0)
-    known: NDArray[np.bool_] = (clear & (NEIGHBOUR_MULTIPLES % 2 == 0)).any(axis=1)
-    count = np.maximum(clear.sum(axis=1), 1)
-    mean = np.where(clear, square, 0.0).sum(axis=1) / count
-    own = np.sqrt(np.where(clear, scatter**2, 0.0).sum(axis=1)) / count
-    together = np.where(mean > POOLED * own, mean + POOLED * own, 0.0)
-    strongest: Array = np.maximum(standing.max(axis=1), together)
+    standing = np.where(square > STANDING * scatter, square, 0.0)
+    known: NDArray[np.bool_] = np.logical_or.reduce(clear[:, EVEN], axis=1)
+    count = np.maximum(np.add.reduce(clear, axis=1, dtype=int), 1)
+    mean = np.add.reduce(square, axis=1) / count
+    own = POOLED * np.sqrt(np.add.reduce(scatter * scatter, axis=1)) / count
+    together = np.where(mean > own, mean + own, 0.0)
+    strongest: Array = np.maximum(np.maximum.reduce(standing, axis=1), together)
     return strongest, known
 
 

@@ -194,7 +194,7 @@ def line_course(
     lines = len(lines_hz)
     phasors = parts[:, 1 : lines + 1] - 1j * parts[:, lines + 1 :]
     middle = ((np.arange(blocks) + 0.5) * length - 0.5) / rate_hz
-    phasors = phasors * np.exp(-1j * TURN * np.outer(middle, lines_hz))
+    phasors *= turned_by(np.multiply.outer(-TURN * middle, lines_hz))
     phasors /= kept_of(turns, few)
     left = _left(rest, rate_hz / few, max(PART_S, 1 / float(np.min(lines_hz))))
     return LineCourse(phasors, parts[:, 0], left, length, rate_hz, lines_hz * length / rate_hz)
@@ -229,6 +229,24 @@ def _least_apart(lines_hz: Array) -> float:
     return float(min(above - below for below, above in pairwise(places)))
 
 
+def turned_by(angles: Array) -> Complex:
+    """exp(i angle), from its cosine and sine (quicker than of complex numbers).
+
+    Parameters
+    ----------
+    angles : ndarray of float64, shape (...)
+        rad.
+
+    Returns
+    -------
+    ndarray of complex128, shape (...)
+    """
+    turned = np.empty(angles.shape, dtype=np.complex128)
+    np.cos(angles, out=turned.real)
+    np.sin(angles, out=turned.imag)
+    return turned
+
+
 class _Waves(NamedTuple):
     """1, cosines and sines over a block, its middle at 0, as products of two short tables.
 
@@ -246,9 +264,11 @@ class _Waves(NamedTuple):
         least, most = (times * math.isqrt(length) + 1 for times in STRETCHED)
         samples = next((n for n in range(least, most) if length % n == 0), least)
         first = samples * np.arange(-(-length // samples)) - (length - 1) / 2
-        turned = np.exp(1j * np.multiply.outer(turns, np.arange(samples)))
-        near = np.concatenate([np.ones((1, samples)), turned.real, turned.imag])
-        return cls(near, np.exp(1j * np.multiply.outer(first, turns)))
+        turned, lines = np.multiply.outer(turns, np.arange(samples)), len(turns)
+        near = np.ones((1 + 2 * lines, samples))
+        np.cos(turned, out=near[1 : 1 + lines])
+        np.sin(turned, out=near[1 + lines :])
+        return cls(near, turned_by(np.multiply.outer(first, turns)))
 
     def parted(self, blocks: Array) -> Array:
         """Blocks of samples as (blocks, stretches, samples), filled up with 0."""
@@ -358,6 +378,7 @@ def _left(rest: Array, rate_hz: float, part_s: float) -> Array:
     blocks = len(rest)
     parts = max(int(rest.shape[1] / (part_s * rate_hz)), 1)
     within = rest.shape[1] // parts
-    cut = np.ascontiguousarray(rest[:, : parts * within]).reshape(-1, within)
-    sums: Array = np.einsum("ij,ij->i", cut, cut)
-    return np.asarray(sums.reshape(blocks, parts) / within)
+    cut = rest[:, : parts * within].reshape(blocks, parts, within)
+    sums: Array = np.einsum("ijk,ijk->ij", cut, cut)
+    sums /= within
+    return sums

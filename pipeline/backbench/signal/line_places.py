@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from backbench.signal.spectrum import Spectrum, peak_positions
+from backbench.signal.spectrum import Spectrum, peak_position
 from backbench.signal.track import Array
 
 OFF_BINS = 0.25
@@ -36,14 +36,23 @@ def off_place(spectrum: Spectrum, noise: Array, positions: Array) -> NDArray[np.
     if not len(positions):
         return np.zeros(0, dtype=bool)
     half, last = spectrum.window.half_width, len(noise) - 2
-    nearest = np.clip(np.rint(positions).astype(int), half + 1, last - half)
-    around = nearest[:, None] + np.arange(-half, half + 1)
-    peaks = around[np.arange(len(nearest)), spectrum.power[around].argmax(axis=1)]
-    power = spectrum.power[peaks]
-    is_peak = (power >= spectrum.power[peaks - 1]) & (power >= spectrum.power[peaks + 1])
-    off = np.abs(peak_positions(spectrum, peaks) - positions)
-    skirt = power * np.square(spectrum.window.kernel(off))
-    known = is_peak & (power > STANDS_OUT * noise[nearest])
-    shown = skirt > MATTERS * spectrum.power[nearest]
-    beside: NDArray[np.bool_] = known & (off > OFF_BINS) & shown
-    return beside
+    nearest = np.minimum(np.maximum(np.rint(positions).astype(int), half + 1), last - half)
+    own = spectrum.power[np.add.outer(nearest, np.arange(-half, half + 1))]
+    peaks = nearest - half + own.argmax(axis=1)
+    below, power, above = spectrum.power[np.add.outer((-1, 0, 1), peaks)]
+    known = (power >= below) & (power >= above) & (power > STANDS_OUT * noise[nearest])
+    return np.array([
+        stands_out and _is_beside(spectrum, *place)
+        for stands_out, *place in zip(
+            known.tolist(), peaks.tolist(), positions.tolist(), nearest.tolist(), strict=True
+        )
+    ])  # fmt: skip
+
+
+def _is_beside(spectrum: Spectrum, peak: int, position: float, nearest: int) -> bool:
+    """Whether the line of a peak isn't at a position and makes what is read there."""
+    off = abs(peak_position(spectrum, peak) - position)
+    if off <= OFF_BINS:
+        return False
+    skirt = spectrum.power[peak] * spectrum.window.kernel(np.array([off]))[0] ** 2
+    return bool(skirt > MATTERS * spectrum.power[nearest])

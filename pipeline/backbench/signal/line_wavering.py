@@ -123,17 +123,20 @@ def lost_of_products(
     window, usual = _at_blocks(course, weights), course.usual_level[:count]
     if not np.all(usual > 0):
         return np.zeros(len(products))
-    level = (course.level[:, :count] / usual).sum(axis=1) / count
+    level = course.level[:, :count] @ (1 / (count * usual))
     turns = products @ course.phase[:, :count].T
     at = products @ positions
-    share = (np.arange(len(window)) + 0.5) * course.length / len(weights)
-    even = 2 * np.pi * np.multiply.outer(at - np.rint(at), share)
-    seen = (level * np.exp(1j * (turns + even))) @ window
-    middle = np.square(np.abs(seen) / np.abs(np.exp(1j * even) @ window))
-    whole = float(np.sum((window * level) ** 2) / np.sum(window**2))
-    noise = products**2 @ (2 * density / course.block_s / usual**2)
-    lost: Array = np.clip(np.abs(1 - middle / whole) - SURELY * noise, 0.0, 1.0)
-    return lost
+    share = (np.arange(len(window)) + 0.5) * (2 * np.pi * course.length / len(weights))
+    even = np.multiply.outer(at - np.rint(at), share)
+    turns += even
+    weighted = window * level
+    # Squared magnitudes of what is read of the lines as they are, and as they turn evenly.
+    seen = np.square(np.cos(turns) @ weighted) + np.square(np.sin(turns) @ weighted)
+    steady = np.square(np.cos(even) @ window) + np.square(np.sin(even) @ window)
+    whole = float(weighted @ weighted) / float(window @ window)
+    noise = np.square(products) @ (2 * density / course.block_s / np.square(usual))
+    lost = np.abs(1 - seen / (steady * whole)) - SURELY * noise
+    return np.asarray(np.minimum(np.maximum(lost, 0.0), 1.0))
 
 
 def noise_density(lines: ToneLines) -> float:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from functools import lru_cache
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -156,7 +157,7 @@ def mains_lines_at(
     for hz in frequencies_hz:
         centre = hz / spectrum.resolution_hz
         half = spectrum.window.half_width + 0.5 + WANDER * centre
-        lobes.append((math.ceil(centre - half), math.floor(centre + half) + 1))
+        lobes.append((max(math.ceil(centre - half), 0), math.floor(centre + half) + 1))
         samples.append(degrees_of_freedom(centre, spread))
     lines = lobe_powers(spectrum.power, noise, spread, math.inf, lobes)
     return [line._replace(samples=own) for line, own in zip(lines, samples, strict=True)]
@@ -318,23 +319,48 @@ def _standing_alone(
 ) -> dict[int, float]:
     """Which of the first multiples stand out, but for those of the other and of the stimulus, and
     how many times as much as it takes."""
-    half, step = spectrum.window.half_width + 1, other_hz / spectrum.resolution_hz
-    hz = mains_hz * _MULTIPLES
-    centre, reach = hz / spectrum.resolution_hz, half + 0.2 * OFF_NOMINAL * hz
+    places = _places_alone(
+        spectrum.window.half_width + 1, spectrum.resolution_hz, len(noise), mains_hz, other_hz,
+        apart is None,
+    )  # fmt: skip
+    if apart is not None and places:
+        clear = apart(np.array([place.centre for place in places])).tolist()
+        places = [p for p, away in zip(places, clear, strict=True) if away >= 2 * p.reach]
+    least, power, found = 2 * _STANDING, spectrum.power, {}
+    for place in places:
+        top, limit = power[place.bins].max(), least * noise[int(place.centre)]
+        if top > limit:
+            found[place.multiple] = float(top / limit) if limit > 0 else math.inf
+    return found
+
+
+class _Alone(NamedTuple):
+    """Where a line of one mains frequency can't be taken for one of another: the multiple, its
+    place, how far lines may reach there, bins, and the bins in which it is looked for."""
+
+    multiple: int
+    centre: float
+    reach: float
+    bins: slice
+
+
+@lru_cache(maxsize=16)
+def _places_alone(
+    half: int, width_hz: float, count: int, mains_hz: float, other_hz: float, quiet: bool
+) -> list[_Alone]:
+    """half: of a lobe, bins. quiet: whether nothing plays. Kept, as records of one length have the
+    same."""
+    hz, step = mains_hz * _MULTIPLES, other_hz / width_hz
+    centre, reach = hz / width_hz, half + 0.2 * OFF_NOMINAL * hz
     within = OFF_NOMINAL / 4 * centre + 1
     away: Array = np.abs(centre - np.rint(centre / step) * step)
     alone = away >= 2 * reach
-    if apart is not None:
-        alone &= apart(centre) >= 2 * reach
-    else:
+    if quiet:
         # With nothing playing it is enough that no lobe of the other's lines reaches here.
         alone |= away >= half + 2 * within
-    alone &= (centre + 2 * reach <= len(noise)) & (centre >= 2 * half)
-    least, power = 2 * _STANDING, spectrum.power
-    places = zip(*(a[alone].tolist() for a in (_MULTIPLES, centre, within)), strict=True)
-    found = {}
-    for multiple, at, far in places:
-        top, limit = power[int(at - far) : int(at + far) + 1].max(), least * noise[int(at)]
-        if top > limit:
-            found[int(multiple)] = float(top / limit) if limit > 0 else math.inf
-    return found
+    alone &= (centre + 2 * reach <= count) & (centre >= 2 * half)
+    each = zip(*(a[alone].tolist() for a in (_MULTIPLES, centre, reach, within)), strict=True)
+    return [
+        _Alone(int(n), at, far, slice(int(at - near), int(at + near) + 1))
+        for n, at, far, near in each
+    ]

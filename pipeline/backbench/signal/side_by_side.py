@@ -7,12 +7,16 @@ after the other, in two thirds of the time.
 from __future__ import annotations
 
 from collections.abc import Iterable
+from typing import Any, TypeVar
 from weakref import WeakKeyDictionary, WeakSet
 
 import numpy as np
+from numpy.typing import NDArray
 
 from backbench.signal.track import Array, Track
 from backbench.signal.window import Complex
+
+Number = TypeVar("Number", np.float64, np.complex128)
 
 MOST_SAMPLES = 2**21
 """Of all tracks together: longer ones are transformed one by one, to spare memory."""
@@ -83,6 +87,15 @@ def weighted_transforms(tracks: list[Track], weights: Array) -> Complex:
     return np.asarray(rfft(rows, axis=1, overwrite_x=True))
 
 
+def _as_rows(each: list[NDArray[Number]]) -> NDArray[Number]:
+    """Arrays of one length as rows: of the array that they are the rows of, where there is one."""
+    whole: Any = each[0].base
+    if whole is None or whole.shape != (len(each), len(each[0])) or whole.dtype != each[0].dtype:
+        return np.stack(each)
+    places = [row.__array_interface__["data"][0] for row in (*whole, *each)]
+    return whole if places[: len(each)] == places[len(each) :] else np.stack(each)
+
+
 def transform(track: Track, size: int) -> Complex:
     """The transform of a track as it is, made at the first call for it or one recorded with it.
 
@@ -106,12 +119,7 @@ def transform(track: Track, size: int) -> Complex:
     tracks = alike(track)
     if len(tracks) == 1:
         return np.asarray(rfft(track.volts, size))
-    rows = np.empty((len(tracks), size))
-    for row, one in zip(rows, tracks, strict=True):
-        few = min(size, len(one.volts))
-        row[:few] = one.volts[:few]
-        row[few:] = 0.0
-    made = np.asarray(rfft(rows, axis=1, overwrite_x=True))
+    made = np.asarray(rfft(_as_rows([one.volts for one in tracks]), size, axis=1))
     made.setflags(write=False)
     for one, bins in zip(tracks, made, strict=True):
         _plain.setdefault(one, {})[size] = bins
@@ -151,14 +159,10 @@ def at_other_rate(
         return ready
     tracks = alike(track)
     held = min(count // 2, size // 2) + 1
-    bins = np.empty((len(tracks), held), dtype=np.complex128)
-    for row, one in zip(bins, tracks, strict=True):
-        kept = transform(one, size)[:held]
-        if gain is None:
-            row[:] = kept
-        else:
-            np.multiply(kept, gain, out=row)
-    own, *others = irfft(bins, count, axis=1, overwrite_x=True)
+    bins = _as_rows([transform(one, size) for one in tracks])[:, :held]
+    if gain is not None:
+        bins = bins * gain
+    own, *others = irfft(bins, count, axis=1)
     for one, made in zip(tracks[1:], others, strict=True):
         _ahead.setdefault(one, {})[key] = made
     return np.asarray(own)

@@ -73,8 +73,8 @@ class Spectrum:
         slice
             Of bins; empty where none lies in the band.
         """
-        low = int(np.ceil(low_hz / self.resolution_hz - 1e-9))
-        high = int(np.floor(high_hz / self.resolution_hz + 1e-9))
+        low = math.ceil(low_hz / self.resolution_hz - 1e-9)
+        high = math.floor(high_hz / self.resolution_hz + 1e-9)
         return slice(max(low, 0), min(high + 1, len(self.bins)))
 
 
@@ -118,15 +118,23 @@ class Lines(NamedTuple):
     ----------
     square : ndarray of float64, shape (k,)
         Squared rms of each line, V^2, noise included.
-    phase : ndarray of float64, shape (k,)
-        rad at the record's middle.
     noise : ndarray of float64, shape (k,)
         Mean square that noise of 1 V^2 a bin adds to square.
+    values : ndarray of complex128, shape (k,)
+        Of the transform, at the bins nearest to them.
+    nearest : ndarray of int, shape (k,)
+        These bins.
     """
 
     square: Array
-    phase: Array
     noise: Array
+    values: Complex
+    nearest: NDArray[np.intp]
+
+    @property
+    def phase(self) -> Array:
+        """Of each line at the record's middle, rad, shape (k,)."""
+        return np.asarray(np.angle(self.values) + np.pi * (self.nearest % 2))
 
     def noise_at(self, positions: Array, noise: Array) -> Array:
         """What a record's noise adds to the lines.
@@ -164,9 +172,9 @@ def read_lines(spectrum: Spectrum, positions: Array) -> Lines:
     nearest = np.rint(positions).astype(int)
     values = spectrum.bins[nearest]
     magnitude = spectrum.window.kernel(positions - nearest)
-    square = 2 * (values.real**2 + values.imag**2) / magnitude**2
-    phase = np.angle(values) + np.pi * (nearest % 2)
-    return Lines(square, phase, spectrum.length * spectrum.window.energy / magnitude**2)
+    own = 1 / magnitude**2
+    square = 2 * (values.real**2 + values.imag**2) * own
+    return Lines(square, spectrum.length * spectrum.window.energy * own, values, nearest)
 
 
 def peak_positions(spectrum: Spectrum, peaks: NDArray[np.int_]) -> Array:
@@ -189,10 +197,9 @@ def peak_positions(spectrum: Spectrum, peaks: NDArray[np.int_]) -> Array:
     The ratio of the two rises steadily with the line's offset from the middle bin, and the
     window's closed form inverts it.
     """
-    below, above = np.abs(spectrum.bins[peaks - 1]), np.abs(spectrum.bins[peaks + 1])
-    known = (below > 0) & (above > 0)
-    ratio = np.where(known, above, 1.0) / np.where(known, below, 1.0)
-    return peaks + spectrum.window.offset(np.log(ratio))
+    beside = np.abs(spectrum.bins[np.add.outer((-1, 1), peaks)])
+    beside[:, ~np.logical_and.reduce(beside, axis=0)] = 1.0
+    return peaks + spectrum.window.offset(np.log(beside[1] / beside[0]))
 
 
 def peak_position(spectrum: Spectrum, peak: int) -> float:

@@ -85,11 +85,12 @@ def steady_segment(course: LineCourse, beside: float, wander: float = math.inf) 
     SteadySegment
         The whole record where nothing changes. May be empty.
     """
-    sound = _sound(course, beside)
+    beat = _beat(course)
+    sound = _sound(course, beside, beat)
     runs = [SteadySegment(0, len(sound))] if sound.all() else _runs(sound)
     best = SteadySegment(0, 0)
     for run in runs:
-        segment = _phase_run(course, _level_run(course, run), wander)
+        segment = _phase_run(course, _level_run(course, run, beat), wander)
         if segment.last - segment.first > best.last - best.first:
             best = segment
     return best
@@ -158,10 +159,10 @@ def _beat(course: LineCourse) -> Array:
     return (fraction * math.sqrt(2 * course.usual_left) + near) / course.usual_level
 
 
-def _sound(course: LineCourse, beside: float) -> NDArray[np.bool_]:
-    """Blocks without a gap, a jump or a change of frequency."""
+def _sound(course: LineCourse, beside: float, beat: Array) -> NDArray[np.bool_]:
+    """Blocks without a gap, a jump or a change of frequency. beat: see _beat."""
     sound = ~_disturbed(course)
-    usual, noise, beat = course.usual_level, course.noise, _beat(course)
+    usual, noise = course.usual_level, course.noise
     if len(course.level) < 3 or bool(np.any(usual == 0)):
         return sound
     quiet = _quiet(course)
@@ -169,11 +170,12 @@ def _sound(course: LineCourse, beside: float) -> NDArray[np.bool_]:
     # A phase that turns evenly isn't a step: it is a frequency a little off.
     limit = np.maximum(
         math.sqrt(STEP_IN_REST * RULING * beside) * reach[:, None],
-        CONFIDENT_SIGMAS * math.sqrt(6) * noise,
+        np.maximum(CONFIDENT_SIGMAS * math.sqrt(6) * noise, LEAST_STEP),
     )
-    limit = np.maximum(limit, LEAST_STEP) + 4 * beat
-    sound[quiet[1:-1]] &= np.all(bend <= limit, axis=1)
-    return sound & _even_pitch(course, CONFIDENT_SIGMAS * math.sqrt(2) * noise + 2 * beat)
+    limit += 4 * beat
+    sound[quiet[1:-1]] &= np.logical_and.reduce(bend <= limit, axis=1)
+    sound &= _even_pitch(course, CONFIDENT_SIGMAS * math.sqrt(2) * noise + 2 * beat)
+    return sound
 
 
 def _quiet(course: LineCourse) -> NDArray[np.int_]:
@@ -207,7 +209,7 @@ def _even_pitch(course: LineCourse, spare: Array) -> NDArray[np.bool_]:
     away = np.abs(turned - middle(turned))
     blocks = len(course.phasors)
     allowed = 2 * math.pi * np.maximum(PITCH_BINS / blocks, PITCH_WITHIN * course.turns)
-    good = np.all(away <= allowed + spare, axis=1)
+    good = np.logical_and.reduce(away <= allowed + spare, axis=1)
     sound = np.ones(blocks, dtype=bool)
     sound[1:] &= good
     return sound
@@ -215,13 +217,14 @@ def _even_pitch(course: LineCourse, spare: Array) -> NDArray[np.bool_]:
 
 def _disturbed(course: LineCourse) -> NDArray[np.bool_]:
     """Blocks with a thousandth of a second that is far louder than usual, and near the lines."""
+    power = float(course.usual_level @ course.usual_level) / 2
+    worst: Array = np.maximum.reduce(course.left, axis=1)
+    if float(worst.max()) <= OF_LINES * power:
+        return np.zeros(len(worst), dtype=bool)
     # Hum with many multiples, and harmonics that sampling mirrors, are loud now and then.
     part_s = course.block_s / course.left.shape[1]
     usual = course.left_within(OFTEN if part_s < HUM_PERIOD_S else MOSTLY)
-    power = float(course.usual_level @ course.usual_level) / 2
-    worst = course.left.max(axis=1)
-    disturbed: NDArray[np.bool_] = worst > max(DISTURBED * usual, OF_LINES * power)
-    return disturbed
+    return np.asarray(worst > max(DISTURBED * usual, OF_LINES * power))
 
 
 def _runs(sound: NDArray[np.bool_]) -> list[SteadySegment]:
@@ -229,9 +232,9 @@ def _runs(sound: NDArray[np.bool_]) -> list[SteadySegment]:
     return [SteadySegment(int(a), int(b)) for a, b in edges.reshape(-1, 2)]
 
 
-def _level_run(course: LineCourse, run: SteadySegment) -> SteadySegment:
+def _level_run(course: LineCourse, run: SteadySegment, beat: Array) -> SteadySegment:
     """The longest part of a run in which every line's level stays within the limit."""
-    spare = 2 * (CONFIDENT_SIGMAS * course.noise + _beat(course))
+    spare = 2 * (CONFIDENT_SIGMAS * course.noise + beat)
     logs = np.log(np.maximum(course.level, 1e-300))
     most = math.log(10) * LEVEL_WITHIN_DB / 20 + spare
     held = logs[run.first : run.last]

@@ -1,4 +1,4 @@
-"""Mains lines at places that tell of another sample rate than the file states."""
+"""Mains lines at places that tell of the sample rate: of the stated one or of another."""
 
 from __future__ import annotations
 
@@ -16,6 +16,9 @@ LEAST_LINES = 2
 STANDS_OUT = 24.0
 """Times the noise, which noise alone reaches in a bin once in 2e10."""
 NEARLY_WHOLE = 0.01
+RISES = 2.0
+"""Times the power of the line before it, from which a line doesn't belong to lines that only fall:
+common practice, no source."""
 
 
 def stretched_mains(spectrum: Spectrum, noise: Array, nominal_hz: float | None) -> str | None:
@@ -42,7 +45,7 @@ def stretched_mains(spectrum: Spectrum, noise: Array, nominal_hz: float | None) 
     """
     if nominal_hz is None:
         return None
-    in_place = hum_in_place(spectrum, noise, nominal_hz)
+    in_place = bool(_lines(spectrum, noise, nominal_hz))
     for rate in _nearest_first(spectrum.rate_hz):
         stretch = spectrum.rate_hz / rate
         # Of twice the stated rate every second line lies where the stated mains has one.
@@ -59,8 +62,8 @@ def stretched_mains(spectrum: Spectrum, noise: Array, nominal_hz: float | None) 
     return None
 
 
-def hum_in_place(spectrum: Spectrum, noise: Array, nominal_hz: float) -> bool:
-    """Whether a line stands where the file's sample rate puts one of the mains.
+def possible_rates(spectrum: Spectrum, noise: Array) -> list[int]:
+    """The usual sample rates, other than the stated one, that the lines of a hum leave possible.
 
     Parameters
     ----------
@@ -68,14 +71,40 @@ def hum_in_place(spectrum: Spectrum, noise: Array, nominal_hz: float) -> bool:
         Of a record with nothing playing.
     noise : ndarray of float64, shape (bins,)
         Mean noise power by bin, V^2.
-    nominal_hz : float
-        Mains frequency as stated, Hz.
 
     Returns
     -------
-    bool
+    list of int
+        Hz; all where no line stands at a place of a usual mains frequency. Empty where the lines
+        show that the rate was as stated.
+
+    Notes
+    -----
+    At twice the real rate all lines lie at even multiples. At half of it the lines of a rectifier,
+    of even multiples alone, lie at every multiple; but they fall from one to the next (common
+    practice, no source).
     """
-    return bool(_lines(spectrum, noise, nominal_hz))
+    lines = max((_lines(spectrum, noise, hz) for hz in NOMINAL_HZ), key=len)
+    return [
+        rate
+        for rate in other_rates(spectrum.rate_hz)
+        if _is_possible(lines, spectrum.rate_hz / rate)
+    ]
+
+
+def _is_possible(lines: dict[int, float], stretch: float) -> bool:
+    """Whether lines at these multiples may be others', were the rate so many times less."""
+    multiples = (n / stretch for n in lines)
+    fits = all(abs(multiple - round(multiple)) <= NEARLY_WHOLE for multiple in multiples)
+    return fits and (stretch > 1 or not _rises(lines))
+
+
+def _rises(lines: dict[int, float]) -> bool:
+    """Whether a line is stronger than the one before it, or that one isn't seen."""
+    return any(
+        power > RISES * lines.get(multiple - 1, 0.0 if multiple > LOWEST else math.inf)
+        for multiple, power in lines.items()
+    )
 
 
 def _nearest_first(rate_hz: float) -> list[int]:
@@ -92,9 +121,9 @@ def _unusual(spectrum: Spectrum, noise: Array, hz: float) -> list[int]:
     ]
 
 
-def _lines(spectrum: Spectrum, noise: Array, hz: float) -> list[int]:
-    """Which of the first multiples of a frequency have a line at their very place."""
-    found = []
+def _lines(spectrum: Spectrum, noise: Array, hz: float) -> dict[int, float]:
+    """The first multiples of a frequency that have a line at their very place; its power, V^2."""
+    found = {}
     for multiple in range(1, LINES + 1):
         centre = multiple * hz / spectrum.resolution_hz
         reach = _reach_hz(spectrum, multiple * hz) / spectrum.resolution_hz
@@ -104,7 +133,7 @@ def _lines(spectrum: Spectrum, noise: Array, hz: float) -> list[int]:
         peak = first + int(spectrum.power[first : last + 1].argmax())
         around = spectrum.power[peak - 1 : peak + 2]
         if around[1] == around.max() and around[1] > STANDS_OUT * noise[peak]:
-            found.append(multiple)
+            found[multiple] = float(around[1])
     return found
 
 

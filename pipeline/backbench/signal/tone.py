@@ -70,7 +70,7 @@ class ToneLines(Stepped):
         """Of the fundamental as found, Hz."""
         return self.position * self.spectrum.resolution_hz
 
-    @property
+    @cached_property
     def samples(self) -> float:
         """Degrees of freedom of the noise near the fundamental."""
         return degrees_of_freedom(self.position, self.spectrum.window.spread)
@@ -196,14 +196,9 @@ class ToneLines(Stepped):
             hidden = self._hidden_within(orders, 2 * self.half)
         hum, blind = hidden.reckoned(square)
         return Harmonics(
-            orders=orders,
-            square=square,
-            noise=noise + self.steps,
-            hum=hum,
-            blind=blind,
-            phase=phase,
-            samples=self.samples,
-        )
+            orders=orders, square=square, noise=noise + self.steps, hum=hum, blind=blind,
+            phase=phase, samples=self.samples,
+        )  # fmt: skip
 
     @property
     def _drifts(self) -> bool:
@@ -317,7 +312,14 @@ class ToneLines(Stepped):
         last = self.last_order(top_hz)
         if last < 2:
             return 0.0
-        return beats(self.harmonics(last), self._lobes_of_harmonics[0][: last - 1])
+        if last not in self._beats_up_to:
+            whole = self._lobes_of_harmonics[0][: last - 1]
+            self._beats_up_to[last] = beats(self.harmonics(last), whole)
+        return self._beats_up_to[last]
+
+    @cached_property
+    def _beats_up_to(self) -> dict[int, float]:
+        return {}
 
     @cached_property
     def noise_only(self) -> MeanSquare:
@@ -379,12 +381,9 @@ class ToneLines(Stepped):
         return [slice(band.start, math.ceil(self.half)), self.lobe(self.position)]
 
     def _left(
-        self,
-        band: slice,
-        removed: list[slice],
-        top_hz: float = BAND_HZ[1],
+        self, band: slice, removed: list[slice], top_hz: float = BAND_HZ[1],
         weights: Array | None = None,
-    ) -> MeanSquare:
+    ) -> MeanSquare:  # fmt: skip
         """Sum of a band in which the noise stands in for the removed ranges of bins.
 
         weights: power factors by bin of the band, None for 1.

@@ -122,10 +122,11 @@ def _near_tones(tones: ToneSet, block_s: float) -> Array:
     stop = np.minimum((tones.positions + reach).astype(int) + 2, len(spectrum.power))
     bins = first[:, None] + np.arange(int((stop - first).max()))
     near = bins < stop[:, None]
-    bins = np.where(near, bins, 0)
-    power, noise = spectrum.power[bins], tones.noise[bins]
-    lines = near & ~tones.removed[bins] & (power > LINE * noise)
-    return np.asarray(np.sqrt(2 * np.where(lines, power, 0.0).sum(axis=1)))
+    np.minimum(bins, len(spectrum.power) - 1, out=bins)
+    power = spectrum.power[bins]
+    near &= power > LINE * tones.noise[bins]
+    near &= tones.beside[bins]
+    return np.asarray(np.sqrt(2 * np.einsum("ij,ij->i", power, near)))
 
 
 def background_ratio_of_tones(tones: ToneSet) -> float:
@@ -143,7 +144,7 @@ def background_ratio_of_tones(tones: ToneSet) -> float:
     """
     spectrum = tones.spectrum
     band = spectrum.slice_of(BAND_HZ[0], min(BAND_HZ[1], spectrum.rate_hz * PASS_BAND))
-    rest = float(spectrum.power[band][~tones.removed[band]].sum()) - strong_products(tones)[1]
+    rest = float(tones.without_tones(spectrum.power, band).sum()) - strong_products(tones)[1]
     return max(rest, float(tones.noise[band].sum())) / tones.together.value
 
 
@@ -181,15 +182,14 @@ def _strong_products(tones: ToneSet) -> tuple[Array, float]:
     middle = float(np.mean(positions))
     weakest = min(least, STRONG * min(tone.value for tone in tones.tones))
     chosen: list[tuple[float, float]] = []
-    for k in np.argsort(-power).tolist():
+    strong = np.flatnonzero((power > weakest) & (power > STANDING * noise))
+    for k in strong[np.argsort(-power[strong])].tolist():
         place, value = float(places[k]), float(power[k])
-        if value <= weakest:
-            break
         clear = min(abs(place - other) for other in positions) > apart
         wanted = value > least and len(chosen) < MOST_FITTED
         nearest = tones.tones[0 if place < middle else 1]
         wanted |= value > STRONG * nearest.value and len(chosen) < MOST_PRODUCTS
-        if clear and wanted and value > STANDING * noise[k]:
+        if clear and wanted:
             chosen.append((place, value))
             positions.append(place)
     df = tones.spectrum.resolution_hz

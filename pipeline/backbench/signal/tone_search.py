@@ -169,7 +169,7 @@ def _find(track: Track, stated_hz: float, mains_hz: float | None) -> ToneLines:
         raise Refusal(_what_else(own_spectrum, stated_hz))
     lines = tone_at(own_spectrum, place, mains_hz, sample_step(track))
     refuse_cut_band(own_spectrum, lines.step_v)
-    refuse_flat_tops(track, math.sqrt(float(lines.noise.sum())))
+    refuse_flat_tops(track, math.sqrt(lines.all_noise))
     return lines
 
 
@@ -207,21 +207,20 @@ def find_low_tone(track: Track, stated_hz: float, mains_hz: float | None) -> Ton
     return tone_at(own_spectrum, peak_position(own_spectrum, peak), mains_hz, sample_step(track))
 
 
-def rate_by_tone(track: Track, stated_hz: float) -> int | None:
-    """The usual sample rate under which a track would hold its tone at the stated frequency.
+def loudest_hz(track: Track, stated_hz: float) -> float | None:
+    """Where the one tone of a track lies, by the sample rate that its file states.
 
     Parameters
     ----------
     track : Track
         The record of a tone.
     stated_hz : float
-        Frequency as stated, Hz.
+        Its frequency as stated, Hz; the tone may be anywhere else.
 
     Returns
     -------
-    int or None
-        Hz; None where the tone is where it was stated under the file's rate, where no usual rate
-        brings it there, and where no one tone holds most of the record.
+    float or None
+        Hz; None where no one tone holds most of the record, or too few periods of it are held.
     """
     try:
         own_spectrum = spectrum_for(track, stated_hz)
@@ -230,8 +229,7 @@ def rate_by_tone(track: Track, stated_hz: float) -> int | None:
     peak = _loudest(own_spectrum)
     if _share(own_spectrum, peak) < LEAST_POWER_FRACTION:
         return None
-    found_hz = peak_position(own_spectrum, peak) * own_spectrum.resolution_hz
-    return fitting_rate(own_spectrum.rate_hz, found_hz, stated_hz)
+    return peak_position(own_spectrum, peak) * own_spectrum.resolution_hz
 
 
 def _loudest(own_spectrum: Spectrum) -> int:

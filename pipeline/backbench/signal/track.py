@@ -10,6 +10,11 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 
+STRETCH = 1024
+"""Samples whose extremes are kept together."""
+FEW = 0.25
+"""Share of all stretches up to which samples are sought in these alone."""
+
 
 @dataclass(frozen=True, eq=False)
 class Track:
@@ -41,4 +46,33 @@ class Track:
     @cached_property
     def lowest_and_highest(self) -> tuple[float, float]:
         """Least and greatest sample, V."""
-        return float(self.volts.min()), float(self.volts.max())
+        return float(self._extremes[0].min()), float(self._extremes[1].max())
+
+    @cached_property
+    def _extremes(self) -> tuple[Array, Array]:
+        """Least and greatest sample of each stretch of STRETCH, V."""
+        starts = np.arange(0, len(self.volts), STRETCH)
+        return np.minimum.reduceat(self.volts, starts), np.maximum.reduceat(self.volts, starts)
+
+    def beyond(self, end: float, *, above: bool) -> Array:
+        """Samples at or beyond a voltage; stretches that don't reach it aren't looked at.
+
+        Parameters
+        ----------
+        end : float
+            V.
+        above : bool
+            Whether those at or above it are meant, or those at or below.
+
+        Returns
+        -------
+        ndarray of float64, shape (k,)
+            V, in their order.
+        """
+        lows, highs = self._extremes
+        reaching = np.flatnonzero(highs >= end if above else lows <= end)
+        some = self.volts
+        if len(reaching) < FEW * len(lows):
+            starts = (STRETCH * reaching).tolist()
+            some = np.concatenate([some[:0], *(some[n : n + STRETCH] for n in starts)])
+        return some[some >= end if above else some <= end]

@@ -39,11 +39,14 @@ def combine(parts: Iterable[Contribution]) -> Contribution:
     ----------
     GUM 5.1.2 and G.4.1.
     """
-    known = [part for part in parts if part.u > 0]
-    variance = sum(part.u**2 for part in known)
+    variance = spread = 0.0
+    for u, dof in parts:
+        if u > 0:
+            variance += u * u
+            if dof < math.inf:
+                spread += u**4 / dof
     if variance == 0:
         return Contribution(0.0)
-    spread = sum(part.u**4 / part.dof for part in known if math.isfinite(part.dof))
     return Contribution(math.sqrt(variance), variance**2 / spread if spread else math.inf)
 
 
@@ -99,5 +102,8 @@ def spread(values: Sequence[float]) -> tuple[float, float]:
     return mean, math.sqrt(max(squares, 0.0) / (len(values) - 1))
 
 
+ONE_SIDED = 2.326
+"""Normal deviate of 99 %, one-sided: how many standard uncertainties beyond what was found a bound
+lies, so that it is wrong in one of a hundred records."""
 DB_PER_RELATIVE = 20 / math.log(10)
 """Decibels per small relative change of an amplitude (8.686)."""

@@ -59,12 +59,12 @@ class Window:
     enbw: float
     spread: float
 
-    @property
+    @cached_property
     def half_width(self) -> int:
         """Half-width of the main lobe, bins."""
         return len(self.terms)
 
-    @property
+    @cached_property
     def second_moment(self) -> float:
         """Mean squared distance of a lobe's power from its line, bins^2."""
         squares = np.array([2 * self.terms[0] ** 2, *(a**2 for a in self.terms[1:])])
