@@ -11,13 +11,14 @@ from backbench.documents.stimuli import Multitone, SquareWave, Stimulus, Tone, T
 from backbench.errors import Refusal
 from backbench.metrics.multitone import tone_spacing
 from backbench.metrics.two_tones_view import pair_spacing
-from backbench.signal.intermodulation import seek_tones, shortest_apart_s
+from backbench.signal.intermodulation import seek_tones, seek_tones_of_each, shortest_apart_s
 from backbench.signal.line_course import LineCourse
 from backbench.signal.record_checks import SHORTEST_S
 from backbench.signal.tone import PASS_BAND, ToneLines
 from backbench.signal.tone_course import (
     background_ratio,
     background_ratio_of_tones,
+    strong_products,
     tone_course,
     tones_course,
 )
@@ -63,12 +64,18 @@ def make_ready(tracks: Sequence[Track], stimulus: Stimulus, mains_hz: float | No
     Each step of all of them: what has just been done for one is done for the next in less time.
     What can't be had is told where it is asked for.
     """
+    if isinstance(stimulus, TwoTones | Multitone):
+        with contextlib.suppress(Refusal):
+            seek_tones_of_each(tracks, *_stated(stimulus), mains_hz)
     found = []
     for track in tracks:
         with contextlib.suppress(Refusal, ValueError):
             found.append((track, _sought(track, stimulus, mains_hz)))
     if isinstance(stimulus, SquareWave):
         return
+    for _, lines in found:
+        if isinstance(lines, ToneSet):
+            strong_products(lines)
     for track, lines in found:
         with contextlib.suppress(ValueError):
             if isinstance(lines, ToneLines):
@@ -83,12 +90,16 @@ def _sought(track: Track, stimulus: Stimulus, mains_hz: float | None) -> ToneLin
         return seek_tone(track, stimulus.tone_hz, mains_hz)
     if isinstance(stimulus, SquareWave):
         return seek_tone(track, stimulus.square_hz, mains_hz)
-    if isinstance(stimulus, TwoTones):
-        return seek_tones(track, stimulus.tones_hz, pair_spacing(stimulus), mains_hz)
-    if isinstance(stimulus, Multitone):
-        stated = sorted(stimulus.multitone_hz)
-        return seek_tones(track, stated, tone_spacing(stimulus), mains_hz)
+    if isinstance(stimulus, TwoTones | Multitone):
+        return seek_tones(track, *_stated(stimulus), mains_hz)
     return None
+
+
+def _stated(stimulus: TwoTones | Multitone) -> tuple[Sequence[float], float]:
+    """Tones as stated, rising, and the distance of the nearest two lines, Hz."""
+    if isinstance(stimulus, TwoTones):
+        return stimulus.tones_hz, pair_spacing(stimulus)
+    return sorted(stimulus.multitone_hz), tone_spacing(stimulus)
 
 
 def shortest_s(stimulus: Stimulus) -> float:

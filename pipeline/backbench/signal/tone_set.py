@@ -228,6 +228,10 @@ class ToneSet(Stepped):
         """True for each bin of the spectrum that is neither of a tone nor of the steady part."""
         return clear_of_lines(self.positions, self.half, len(self.spectrum.bins))
 
+    @cached_property
+    def _lobes(self) -> list[tuple[int, int]]:
+        return lobes_of(self.positions, self.half)
+
     def without_tones(self, values: Array, band: slice) -> Array:
         """Values by bin of a band, 0 where a bin belongs to a tone or to the steady part.
 
@@ -244,7 +248,7 @@ class ToneSet(Stepped):
             A copy, in the same unit.
         """
         left = values[band].copy()
-        for first, stop in lobes_of(self.positions, self.half):
+        for first, stop in self._lobes:
             left[max(first - band.start, 0) : max(stop - band.start, 0)] = 0.0
         return left
 
