@@ -22,7 +22,7 @@ ROUNDING = 1e-9
 FAR = 5.0
 BOUND_MARGIN = 0.02
 """A bound is on the wrong side where the truth lies beyond it by more than this, relative (dB: a
-sixth of one), and by more than 3 of its standard uncertainties: bounds hold in 95 of 100."""
+sixth of one), and by more than 3 of its standard uncertainties: bounds hold in 99 of 100."""
 
 
 class Outcome(NamedTuple):

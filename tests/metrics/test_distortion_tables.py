@@ -14,6 +14,7 @@ from backbench.documents.table_column import TableColumn
 from backbench.metrics.declaration import CaptureData
 from backbench.metrics.findings import Finding
 from backbench.metrics.measurement import measure
+from backbench.signal.uncertainty import ONE_SIDED
 from tones import figures, reasons
 
 UNITS = {
@@ -84,7 +85,7 @@ def test_a_distortion_below_its_digits_is_a_bound() -> None:
     first = of(data, "thd")[0].figure
     assert first is not None
     assert first.bound == "upper"
-    assert first.value == pytest.approx(2 * 0.01 / math.sqrt(12))
+    assert first.value == pytest.approx(ONE_SIDED * 0.01 / math.sqrt(12))
 
 
 def test_rows_that_nothing_else_tells_apart_carry_their_level() -> None:

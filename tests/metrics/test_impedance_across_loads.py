@@ -18,6 +18,7 @@ from backbench.metrics.impedance import nominal_load
 from backbench.metrics.measurement import measure
 from backbench.metrics.session import Derived, Reading
 from backbench.signal.impedance import Loaded, Phasor, complex_impedance, regulation_resistance
+from backbench.signal.uncertainty import ONE_SIDED
 from bench_readings import derived, one, reading, refused
 from tones import figures, reasons, sines, tone_material, track
 
@@ -227,9 +228,9 @@ def test_levels_that_cannot_be_told_apart_give_a_bound() -> None:
     result = one("source_impedance", readings).figure
     assert result.bound == "upper"
     # A pure reactance: |1 + jX / R| is the ratio of the voltages, their uncertainty added.
-    ratio = 2 / 1.9999 * (1 + 2 * 1e-4 * math.sqrt(2))
+    ratio = 2 / 1.9999 * (1 + ONE_SIDED * 1e-4 * math.sqrt(2))
     assert result.value == pytest.approx(
-        8 * math.sqrt(ratio**2 - 1) * (1 + 0.01 * math.sqrt(2)), rel=1e-9
+        8 * math.sqrt(ratio**2 - 1) * (1 + ONE_SIDED * 0.005 * math.sqrt(2)), rel=1e-9
     )
     factor = one("damping_factor", readings).figure
     assert factor.bound == "lower"

@@ -10,6 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from backbench.errors import Refusal
+from backbench.metrics.recorder_rate import HEADER_ALONE
 from backbench.signal.block_scatter import scatter
 from backbench.signal.line_course import line_course
 from tones import figures, idle_material, reasons, sines, tone_material, track
@@ -146,9 +147,9 @@ def test_a_bound_under_crackle_holds_wherever_the_record_begins(share: float, se
 
 
 def test_steady_noise_is_read_as_it_was() -> None:
-    """Golden value: the whole record, with no remark."""
+    """Golden value: the whole record, with no remark but that of a lone file."""
     result = figures(idle_material(track(noise(1e-4))))["noise"]
-    assert result.remark is None
+    assert result.remark == HEADER_ALONE
     assert result.value == pytest.approx(1e-4 * math.sqrt(19_980 / 24_000), rel=0.01)
 
 

@@ -52,13 +52,15 @@ def in_its_review(store: Database, chosen: Side) -> Side:
     return Side(chosen.unit_key, newest_review(store, chosen.unit_key))
 
 
+UNITS_IN = """
+SELECT unit_key FROM appearance
+WHERE review_key = $key AND $key NOT IN (SELECT unit_key FROM appearance) ORDER BY unit_key
+"""
+
+
 def _units_in(store: Database, review_key: str) -> list[str]:
     """The units of a review; none where no review, or a unit too, has this key."""
-    rows = store.rows(
-        "SELECT unit_key FROM appearance WHERE review_key = $key "
-        "AND $key NOT IN (SELECT unit_key FROM appearance) ORDER BY unit_key",
-        {"key": review_key},
-    )
+    rows = store.rows(UNITS_IN, {"key": review_key})
     return [str(key) for (key,) in rows]
 
 

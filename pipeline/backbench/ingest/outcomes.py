@@ -145,6 +145,12 @@ ORDER BY review_key, kind, position, name
 """
 
 
+def outcome_statements() -> list[str]:
+    """The statements that `review_outcomes` asks of some reviews, their keys as $reviews."""
+    chosen, _ = chosen_reviews([""])
+    return [sql.format(chosen=chosen) for sql in (CAPTURES, ACROSS, ENTRIES)]
+
+
 def review_outcomes(store: Database, review_keys: Sequence[str]) -> dict[str, ReviewOutcome]:
     """How the captures of these reviews ended, by review."""
     if not review_keys:

@@ -27,7 +27,7 @@ from backbench.quantities.writing import exact, in_text
 from backbench.signal.burst import Bursts, read_bursts
 from backbench.signal.quantisation_step import rounding
 from backbench.signal.track import Track
-from backbench.signal.uncertainty import Contribution, combine
+from backbench.signal.uncertainty import ONE_SIDED, Contribution, combine
 
 FAMILY = "Power and headroom"
 
@@ -82,7 +82,7 @@ class BurstView:
         return Contribution(max(scatter, noise), number - 1 if scatter > noise else math.inf)
 
 
-@view("burst", version=3)
+@view("burst", version=4)
 def burst_view(capture_data: CaptureData, number: int) -> BurstView:
     """The bursts in output track `number`. Raises Refusal where they are not those stated."""
     stimulus, track = capture_data.stimulus, capture_data.outputs[number]
@@ -176,7 +176,7 @@ def burst_end_distortion(seen: BurstView) -> MeasuredValue:
 @metric(
     "burst_flattening", title="Flattening of bursts", unit="%", better="lower",
     source="common practice, no source",
-    stimuli=BURSTS, version=1,
+    stimuli=BURSTS, version=2,
     choice="mean crest of the lower half wave re the crest of the fundamental, the greatest of the "
     "first, middle and last periods; an upper bound where it is no more than noise or samples "
     "beside the crest make",
@@ -188,7 +188,7 @@ def burst_flattening(seen: BurstView) -> MeasuredValue:
     own = 100 * math.hypot((1 - math.cos(turns)) / math.sqrt(3), per_sample)
     value = 100 * max(seen.bursts.flattened, 0.0)
     if value <= 2 * own:
-        return MeasuredValue(value + 2 * own, own, own, bound="upper")
+        return MeasuredValue(value + ONE_SIDED * own, own, own, bound="upper")
     return MeasuredValue(value, own, own)
 
 

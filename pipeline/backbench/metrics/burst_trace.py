@@ -20,7 +20,7 @@ EVEN_WITHIN = 0.01
 """How far instants of an evenly spaced trace may be off their places, steps: as printed."""
 
 
-@view("burst trace table", version=4)
+@view("burst trace table", version=5)
 def burst_trace(capture_data: CaptureData, number: int) -> BurstView:
     """The bursts of a trace. Raises Refusal where its steps are uneven, or they aren't those."""
     stimulus = capture_data.stimulus

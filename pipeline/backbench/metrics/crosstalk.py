@@ -11,7 +11,7 @@ from backbench.errors import NotApplicable
 from backbench.metrics.declaration import CurveData, MeasuredValue, curve, metric
 from backbench.metrics.response import POINTS_HZ
 from backbench.metrics.response_view import Crosstalk, ResponseView
-from backbench.signal.uncertainty import DB_PER_RELATIVE
+from backbench.signal.uncertainty import DB_PER_RELATIVE, ONE_SIDED
 
 FAMILY = "Channel balance and crosstalk"
 
@@ -33,7 +33,7 @@ def _known(response: ResponseView) -> Crosstalk:
     better="higher",
     source="IEC 60268-3 (crosstalk attenuation); definition from memory",
     stimuli=["sweep"],
-    version=1,
+    version=2,
     choice="20 lg(driven / undriven) of the linear responses, given for the undriven output; "
     "a bound where the crosstalk is within twice its noise",
 )
@@ -51,7 +51,7 @@ def separation_at(response: ResponseView) -> Iterator[MeasuredValue]:
             for values in (known.driven, known.undriven, known.noise)
         )
         if left <= STANDS_OUT * noise:
-            least = 20 * math.log10(driven / (left + STANDS_OUT * noise))
+            least = 20 * math.log10(driven / (left + ONE_SIDED * noise))
             u = DB_PER_RELATIVE * known.u_shared
             yield MeasuredValue(least, u, bound="lower", frequency_hz=hz)
             continue

@@ -25,7 +25,7 @@ from backbench.metrics.warnings import joined
 from backbench.quantities.counts import counted
 from backbench.quantities.writing import in_text
 from backbench.signal.tone import BAND_HZ, LAST_ORDER
-from backbench.signal.uncertainty import DB_PER_RELATIVE
+from backbench.signal.uncertainty import DB_PER_RELATIVE, ONE_SIDED
 
 FAMILY = "Harmonic distortion"
 TABLES = ["distortion table"]
@@ -98,7 +98,7 @@ class DistortionRow:
             reason = "the table gives THD+N only, whose band leaves out harmonics up to the tenth"
             raise NotApplicable(reason)
         known = self.thd_n()
-        most = known.value + 2 * known.uncertainty
+        most = known.value + ONE_SIDED * known.uncertainty
         return self._of_row(MeasuredValue(most, 0.0, bound="upper", remark=BY_NOISE)), LAST_ORDER
 
     def thd_n(self) -> MeasuredValue:
@@ -137,7 +137,7 @@ class DistortionTable:
         return CurveData(values[order], y, u)
 
 
-@view("distortion table", version=1, parts="distortion table")
+@view("distortion table", version=2, parts="distortion table")
 def distortion_table(capture_data: CaptureData, number: int) -> DistortionTable:
     """Each row as a tone of its own, in the order of the table."""
     stimulus, table = capture_data.stimulus, capture_data.table

@@ -1,7 +1,8 @@
-"""A tone on a multiple of the other mains frequency, where no line tells which of them it was.
+"""Harmonics on lines of the other mains frequency, where no line tells which of them it was.
 
-Its harmonics then lie on the lines of that mains, which can't be told from them, and clear of those
-of the stated frequency: a statement that is wrong would go unseen.
+Of a tone on a multiple of that mains all lie there, of a low tone some. Such lines can't be told
+from them, and these may lie clear of the stated frequency's: a statement that is wrong would go
+unseen.
 """
 
 from __future__ import annotations
@@ -10,7 +11,10 @@ from weakref import WeakKeyDictionary
 
 from backbench.metrics.tone import ToneView
 from backbench.quantities.writing import in_text
-from backbench.signal.hidden_hum import MOST_MULTIPLE, OFF_NOMINAL
+from backbench.signal.hidden_hum import MOST_MULTIPLE, NEIGHBOUR_MULTIPLES, OFF_NOMINAL
+
+LIKE_HUM = 1e-3
+"""Rms re a tone that mains lines beside it seldom have: common practice, no source."""
 
 _kept: WeakKeyDictionary[ToneView, str | None] = WeakKeyDictionary()
 
@@ -32,6 +36,48 @@ def _remark(tone: ToneView) -> str | None:
         f"{in_text(on[0], 'Hz', 6)}, its lines would lie under {in_text(tone.stated_hz, 'Hz', 6)} "
         "and its harmonics (play another frequency to tell them apart)"
     )
+
+
+def doubtful_harmonic(tone: ToneView, order: int, percent: float) -> str | None:
+    """That a line of the other usual mains frequency may be what one harmonic is read as.
+
+    Parameters
+    ----------
+    tone : ToneView
+        The view.
+    order : int
+        Of the harmonic.
+    percent : float
+        Its rms re the tone's, as read.
+
+    Returns
+    -------
+    str or None
+        None where the harmonic is stronger than hum is, or clear of such lines, or lines beside it
+        would tell of them.
+    """
+    stated, others = tone.capture_data.mains_hz, tone.lines.unconfirmed
+    if not others or not stated or percent > 100 * LIKE_HUM:
+        return None
+    on = [hz for hz in others if _hides(tone, order, hz)]
+    if not on:
+        return None
+    return (
+        f"no line tells that the mains frequency was {in_text(stated, 'Hz', 6)}: were it "
+        f"{in_text(on[0], 'Hz', 6)}, this may be one of its lines (play another frequency to tell "
+        "them apart)"
+    )
+
+
+def _hides(tone: ToneView, order: int, mains_hz: float) -> bool:
+    """Whether a line may lie under a harmonic with none an even number of multiples away clear."""
+    lines, hz = tone.lines, order * tone.lines.frequency_hz
+    multiple, width = max(round(hz / mains_hz), 1), lines.spectrum.resolution_hz
+    if abs(hz - multiple * mains_hz) > lines.half * width + OFF_NOMINAL * hz:
+        return False
+    beside = multiple + NEIGHBOUR_MULTIPLES[NEIGHBOUR_MULTIPLES % 2 == 0]
+    places = mains_hz / width * beside[beside >= 1]
+    return not (lines.apart(places) > 2 * lines.half + OFF_NOMINAL * places).any()
 
 
 def _lies_on(tone: ToneView, mains_hz: float) -> bool:

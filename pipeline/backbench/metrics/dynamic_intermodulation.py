@@ -54,7 +54,7 @@ class SquareAndSineView:
         return [place for k in ORDERS if (place := abs(k * square - sine)) <= top]
 
 
-@view("square and sine", version=1)
+@view("square and sine", version=2)
 def square_and_sine(capture_data: CaptureData, number: int) -> SquareAndSineView:
     """The sine and the square wave in output track `number`. Raises Refusal without them."""
     stimulus, track = capture_data.stimulus, capture_data.outputs[number]

@@ -28,7 +28,7 @@ class ErasedView:
     hz: float
 
 
-@view("erased tone", version=1)
+@view("erased tone", version=2)
 def erased(capture_data: CaptureData, number: int) -> ErasedView:
     """Output track `number`. Raises Refusal where the record is too short."""
     stimulus, track = capture_data.stimulus, capture_data.outputs[number]

@@ -47,7 +47,7 @@ class FmToneView:
         return played_tone(self.track.volts, self.track.rate_hz, self.stated.fm_tone_hz)
 
 
-@view("fm tone", version=1)
+@view("fm tone", version=2)
 def fm_tone(capture_data: CaptureData, number: int) -> FmToneView:
     """Output track `number`. Raises Refusal where the record is too short."""
     stimulus, track = capture_data.stimulus, capture_data.outputs[number]

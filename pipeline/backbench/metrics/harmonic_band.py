@@ -15,7 +15,7 @@ import numpy as np
 from backbench.documents.clear_frequencies import CLEAR_HZ, clear_hz
 from backbench.errors import NotApplicable
 from backbench.metrics.declaration import MeasuredValue
-from backbench.metrics.doubtful_mains import doubtful_mains
+from backbench.metrics.doubtful_mains import doubtful_harmonic, doubtful_mains
 from backbench.metrics.tone import ToneView
 from backbench.metrics.tone_wavering import as_steady
 from backbench.metrics.warnings import joined
@@ -126,6 +126,8 @@ def with_mains(
     only: the one harmonic that the figure is of.
     """
     doubt = doubtful_mains(tone)
+    if only is not None and doubt is None and figure.bound is None:
+        doubt = doubtful_harmonic(tone, only, figure.value)
     if doubt is not None:
         figure = figure.but(remark=joined(figure.remark, doubt))
     if figure.bound is None and not harmonics.with_hum:

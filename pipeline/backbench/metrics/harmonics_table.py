@@ -90,7 +90,7 @@ class HarmonicsTable:
         return self.volts
 
 
-@view("harmonics table", version=1)
+@view("harmonics table", version=2)
 def harmonics_table(capture_data: CaptureData, number: int) -> HarmonicsTable:
     """Each row re the fundamental. Raises Refusal where the fundamental isn't among volts."""
     orders = _orders(capture_data)

@@ -24,7 +24,7 @@ from backbench.quantities.writing import in_text
 from backbench.signal.tone import ToneLines
 from backbench.signal.tone_search import find_tone
 from backbench.signal.track import Track
-from backbench.signal.uncertainty import Contribution, combine
+from backbench.signal.uncertainty import ONE_SIDED, Contribution, combine
 
 FAMILY = "Input impedance"
 
@@ -77,7 +77,7 @@ def level_through_resistor(seen: ThroughResistorView) -> MeasuredValue:
     unit="ohm",
     better="neither",
     source="IEC 60268-3 (input impedance by an added resistor; from memory)",
-    version=1,
+    version=2,
     choice="added resistor over the relative rise of the output without it, at the same generator "
     "level; taken as a resistance; the generator's own output resistance is in it; at least that "
     "of the least fall that could be told where none is seen; what the stage compresses there, "
@@ -133,7 +133,7 @@ def _impedance(session: Session, straight: Reading, behind: Reading) -> DerivedR
         )
         return RefusedDerivation(reason, behind, sources)
     if rise < COVERAGE * u:
-        most = max(rise, 0.0) + COVERAGE * u
+        most = max(rise, 0.0) + ONE_SIDED * u
         return Derived(MeasuredValue(ohm / most, 0.0, bound="lower"), straight, sources)
     tolerance = (behind.resistor_percent or 0.0) / 100 / math.sqrt(3)
     figure = MeasuredValue(

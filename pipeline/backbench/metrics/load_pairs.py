@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import cmath
 import math
-from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import combinations
 
@@ -28,7 +27,7 @@ from backbench.signal.impedance import (
     reactance,
     regulation_resistance,
 )
-from backbench.signal.uncertainty import DB_PER_RELATIVE
+from backbench.signal.uncertainty import DB_PER_RELATIVE, ONE_SIDED
 
 LEAST_LOAD_RATIO = 1.1
 """Loads nearer to each other than this are taken as one."""
@@ -59,16 +58,15 @@ class Pair:
         return (self.light, self.heavy, *self.with_phase)
 
 
-def best_pairs(session: Session) -> Iterator[Pair]:
+def best_pairs(session: Session) -> list[Pair]:
     """For each output, frequency, tap, input and volume, the pair that tells it best."""
     levels = [
         r for r in session.of("level", bound=None)
         if r.stimulus in STEPPED_OR_SINGLE and r.load_kind is not None and r.value
         and r.driven in (None, r.output)
     ]  # fmt: skip
-    for same in grouped(levels, _place).values():
-        if len({ohm_of(r) for r in same}) > 1:
-            yield _best(session, same)
+    alike = grouped(levels, _place).values()
+    return [_best(session, same) for same in alike if len({ohm_of(r) for r in same}) > 1]
 
 
 def _place(r: Reading) -> tuple[object, ...]:
@@ -144,12 +142,12 @@ def allowed_by(light: Loaded, heavy: Loaded, ohms: Ohms) -> tuple[float, float]:
 
     The greatest with the uncertainties included; the least as it stands.
     """
-    own = COVERAGE * math.hypot(light.u_rel, heavy.u_rel)
-    load = 1 + COVERAGE * math.hypot(light.load_u_rel, heavy.load_u_rel)
+    own = ONE_SIDED * math.hypot(light.u_rel, heavy.u_rel)
+    load = 1 + ONE_SIDED * math.hypot(light.load_u_rel, heavy.load_u_rel)
     loads = (light.ohm, heavy.ohm)
     least = min(ohms.value, reactance(light.volts, heavy.volts, *loads))
     most = load * reactance(light.volts * (1 + own), heavy.volts, *loads)
-    return least, max(most, ohms.value + COVERAGE * ohms.u)
+    return least, max(most, ohms.value + ONE_SIDED * ohms.u)
 
 
 def _phasor(

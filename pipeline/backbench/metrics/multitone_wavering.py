@@ -59,7 +59,7 @@ def _seen_near(tones: ToneSet, block_s: float) -> float:
     # What lies near two tones counts once.
     first[1:] = np.maximum(first[1:], np.maximum.accumulate(stop)[:-1])
     near = np.concatenate([np.arange(*ends) for ends in zip(first, stop, strict=True)])
-    near = near[~tones.removed[near]]
+    near = near[tones.beside[near]]
     noise = tones.noise[near]
     seen = float((tones.spectrum.power[near] - noise).sum())
     return (

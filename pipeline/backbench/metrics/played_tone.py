@@ -20,7 +20,7 @@ from backbench.signal.along_tone import HarmonicsAlong, harmonics_along
 from backbench.signal.played_tone import PlayedTone, played_tone
 from backbench.signal.record_checks import check_record
 from backbench.signal.track import Track
-from backbench.signal.uncertainty import DB_PER_RELATIVE, Contribution, combine
+from backbench.signal.uncertainty import DB_PER_RELATIVE, ONE_SIDED, Contribution, combine
 
 FAMILY = "Tape and disc playback"
 
@@ -78,7 +78,7 @@ def _only_driven(seen: PlayedToneView) -> None:
         raise NotApplicable("another output is driven")
 
 
-@view("played tone", version=1)
+@view("played tone", version=2)
 def played(capture_data: CaptureData, number: int) -> PlayedToneView:
     """The tone of output track `number`."""
     stimulus, track = capture_data.stimulus, capture_data.outputs[number]
@@ -147,7 +147,7 @@ def played_third_harmonic(seen: PlayedToneView) -> MeasuredValue:
     better="lower",
     source="common practice, no source",
     stimuli=["played tone"],
-    version=1,
+    version=2,
     choice="harmonics 2 to 5, as far as the sample rate holds them, re the tone; " + _ALONG,
     traits=Traits(
         compared_at=OF_A_PLAYED_TONE, position=213, only_with="transport", on_request=True
@@ -167,7 +167,7 @@ def _percent(amplitude: float, u: float, seen: PlayedToneView) -> MeasuredValue:
     tone = float(seen.harmonics.amplitude[0])
     dof = 2 * (seen.harmonics.segments - 1)
     if amplitude <= STANDS_OUT * u:
-        most = 100 * (amplitude + STANDS_OUT * u) / tone
+        most = 100 * (amplitude + ONE_SIDED * u) / tone
         return MeasuredValue(most, 0.0, bound="upper", detail=seen.reference)
     own = 100 * u / tone
     return MeasuredValue(100 * amplitude / tone, own, own, dof, detail=seen.reference)
@@ -240,7 +240,7 @@ def azimuth_angle(seen: PlayedToneView) -> Iterator[MeasuredValue]:
     better="higher",
     source="IEC 60268-3 (crosstalk attenuation); definition from memory",
     stimuli=["played tone"],
-    version=1,
+    version=2,
     choice="a band with one channel recorded: the driven output over what is in phase with its "
     "tone on this one; a bound where that doesn't stand out",
     traits=Traits(
@@ -260,7 +260,7 @@ def played_separation(seen: PlayedToneView) -> Iterator[MeasuredValue]:
     driven = seen.tone.median_level
     shared = DB_PER_RELATIVE * seen.track.calibration * math.sqrt(2)
     if level <= STANDS_OUT * u:
-        least = 20 * math.log10(driven / (level + STANDS_OUT * u))
+        least = 20 * math.log10(driven / (level + ONE_SIDED * u))
         yield MeasuredValue(least, shared, bound="lower", detail=seen.reference)
         return
     own = DB_PER_RELATIVE * u / level

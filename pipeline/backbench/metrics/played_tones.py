@@ -21,7 +21,7 @@ from backbench.signal.power import MeanSquare
 from backbench.signal.tone import BAND_HZ
 from backbench.signal.tone_companions import SidebandPair, line_at, sideband_pair
 from backbench.signal.track import Array
-from backbench.signal.uncertainty import DB_PER_RELATIVE, Contribution, combine
+from backbench.signal.uncertainty import DB_PER_RELATIVE, ONE_SIDED, Contribution, combine
 from backbench.signal.weighting import a_weighting
 
 FAMILY = "Converters and disc players"
@@ -174,7 +174,7 @@ def _kind(pair: SidebandPair) -> str:
     better="lower",
     source="common practice, no source: phase modulation of a sine by its own frequency",
     stimuli=["tone"],
-    version=1,
+    version=2,
     choice="peak to peak, of the part of the strongest pair of sidebands that modulates the tone's "
     "phase: 2 a / (pi f) for lines of amplitude a re the tone; the recorder's own included",
     traits=Traits(only_with="played source"),
@@ -187,7 +187,7 @@ def sampling_jitter(tone: ToneView) -> Iterator[MeasuredValue]:
     per_ratio = 2 / (math.pi * tone.lines.frequency_hz)
     figure = MeasuredValue(per_ratio * pair.phase, per_ratio * pair.u, per_ratio * pair.u)
     if pair.away_hz == 0 or pair.phase < 2 * pair.u:
-        most = pair.phase if pair.away_hz == 0 else pair.phase + 2 * pair.u
+        most = pair.phase if pair.away_hz == 0 else pair.phase + ONE_SIDED * pair.u
         yield MeasuredValue(per_ratio * most, 0.0, bound="upper")
         return
     yield replace(figure, remark=_kind(pair))

@@ -38,7 +38,8 @@ Written by `python -m backbench.metrics.reference_page` from the declarations in
 definition; clause numbers come from public summaries of them unless the text says otherwise.
 
 Every reading carries a standard uncertainty (JCGM 100:2008), its effective degrees of freedom, and
-a status: measured, at_floor (a bound), entered, rejected or not_applicable with the reason.
+a status: measured, at_floor (a bound; one that noise sets holds in 99 of 100 records), entered,
+rejected or not_applicable with the reason.
 Readings of different method versions are never compared.
 
 "Checked" gives the range over which a metric was compared with a known truth and the largest

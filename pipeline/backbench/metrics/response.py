@@ -12,6 +12,7 @@ from backbench.metrics.session_spreads import ONE_SWEEP, corner
 from backbench.metrics.traits import OVER_THE_BAND, CurveTraits, Traits
 from backbench.quantities.writing import in_text
 from backbench.signal.response import HALF_POWER_DB, Response, ResponseLevel
+from backbench.signal.uncertainty import ONE_SIDED
 
 FAMILY = "Frequency response and phase"
 
@@ -30,7 +31,7 @@ def _taken(response: ResponseView, figure: MeasuredValue) -> MeasuredValue:
 def held(level: ResponseLevel) -> MeasuredValue:
     """A level that is never below 0, or its upper bound where it can't be told from 0."""
     if level.db <= 2 * level.u:
-        most = max(level.db + 2 * level.u, 0.0)
+        most = max(level.db + ONE_SIDED * level.u, 0.0)
         return MeasuredValue(most, level.u, level.u, bound="upper")
     return MeasuredValue(level.db, level.u, level.u)
 

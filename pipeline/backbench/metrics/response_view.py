@@ -84,7 +84,7 @@ class ResponseView:
         return self.measured
 
 
-@view("sweep", version=8)
+@view("sweep", version=9)
 def sweep(capture_data: CaptureData, number: int) -> ResponseView:
     """Transfer function from what was played to output track `number`.
 
@@ -244,7 +244,7 @@ def _crosstalk(capture_data: CaptureData, number: int) -> Crosstalk:
     )  # fmt: skip
 
 
-@view("response table", version=6)
+@view("response table", version=7)
 def response_table(capture_data: CaptureData, number: int) -> ResponseView:
     """The table's levels in dB, or in volts, re that at 1 kHz; its phase where it has one.
 

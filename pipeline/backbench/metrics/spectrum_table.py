@@ -18,6 +18,7 @@ from backbench.quantities.writing import in_text
 from backbench.signal.listed_spectrum import ListedTone, listed_tone
 from backbench.signal.tone import BAND_HZ, LAST_ORDER
 from backbench.signal.track import Array
+from backbench.signal.uncertainty import ONE_SIDED
 
 MISSED = 0.01
 """Relative standard uncertainty of a ratio of lines by what of them a window leaves beyond the bins
@@ -73,7 +74,7 @@ class SpectrumTable:
         figure = self._with_own(percent_of_total(tone.residual, tone.square))
         if not tone.skirts:
             return figure
-        most = figure.value + 2 * figure.uncertainty
+        most = figure.value + ONE_SIDED * figure.uncertainty
         remark = joined(figure.remark, SKIRTS_IN_IT)
         return replace(
             figure, value=most, uncertainty=0.0, estimation=0.0, bound="upper", remark=remark
@@ -87,7 +88,7 @@ class SpectrumTable:
         return replace(figure, uncertainty=own, estimation=own, remark=self.remark)
 
 
-@view("spectrum table", version=1)
+@view("spectrum table", version=2)
 def spectrum_table(capture_data: CaptureData, number: int) -> SpectrumTable:
     """The table by rising frequency, and the stated tone in it."""
     stimulus, table = capture_data.stimulus, capture_data.table

@@ -120,7 +120,7 @@ class SquareView:
         return max(edge.preshoot for edge in self.edges) if self.converter_s else 0.0
 
 
-@view("square", version=4)
+@view("square", version=5)
 def square_view(capture_data: CaptureData, number: int) -> SquareView:
     """The mean period of output track `number`. Raises Refusal where it holds no square wave."""
     stimulus, track = capture_data.stimulus, capture_data.outputs[number]
@@ -158,7 +158,7 @@ def _generator(
     return ChainRiseTime(0.0 if seen < 2 * converter else seen, seen)
 
 
-@view("trace table", version=2)
+@view("trace table", version=3)
 def trace_view(capture_data: CaptureData, number: int) -> SquareView:
     """An oscilloscope's trace. Raises Refusal where it holds no whole step of a square wave."""
     stimulus = capture_data.stimulus

@@ -17,7 +17,7 @@ from backbench.quantities.writing import in_text
 from backbench.signal.edge import CLEAR, LEAST_EXTREME, SETTLED, Edge
 from backbench.signal.rise_time import CLEARLY, taken_off
 from backbench.signal.transition import cutoff_from_tilt, ringing
-from backbench.signal.uncertainty import Contribution, combine
+from backbench.signal.uncertainty import ONE_SIDED, Contribution, combine
 
 FAMILY = "Square wave"
 
@@ -268,7 +268,7 @@ def _tilt(seen: SquareView) -> tuple[float, float]:
 
 @metric(
     "tilt", title="Tilt", unit="%", better="nearer zero", source=_IEEE,
-    stimuli=SQUARES, version=2,
+    stimuli=SQUARES, version=3,
     choice="first less last value of a state re the mean of both, from the part after 30 % of it, "
     "by a line or, where it tilts clearly, an exponential; "
     "an upper bound where it can't be distinguished from zero", traits=Traits(session_spread=SLOPE),
@@ -277,14 +277,14 @@ def tilt(seen: SquareView) -> MeasuredValue:
     """Fall of the wave's tops within a state, of their mean."""
     value, u = _tilt(seen)
     if abs(value) < 2 * u:
-        return MeasuredValue(100 * (abs(value) + 2 * u), 0.0, bound="upper")
+        return MeasuredValue(100 * (abs(value) + ONE_SIDED * u), 0.0, bound="upper")
     return MeasuredValue(100 * value, 100 * u, 100 * u)
 
 
 @metric(
     "tilt_low_cutoff", title="Low cut-off from tilt", unit="Hz", better="lower",
     source="common practice, no source: tilt = 2 tanh(pi fc / 2 f) of one first-order high-pass",
-    stimuli=SQUARES, version=2,
+    stimuli=SQUARES, version=3,
     choice="as if one first-order high-pass made the tilt",
 )  # fmt: skip
 def tilt_low_cutoff(seen: SquareView) -> MeasuredValue:
@@ -292,11 +292,11 @@ def tilt_low_cutoff(seen: SquareView) -> MeasuredValue:
     value, u = _tilt(seen)
     if value < -2 * u:
         raise NotApplicable("the tops rise: no high-pass does that")
-    if value + 2 * u >= 2:
+    if value + ONE_SIDED * u >= 2:
         raise Refusal("the tops may fall through the middle: not a first-order high-pass")
     if abs(value) < 2 * u:
         return MeasuredValue(
-            cutoff_from_tilt(abs(value) + 2 * u, seen.frequency_hz), 0.0, bound="upper"
+            cutoff_from_tilt(abs(value) + ONE_SIDED * u, seen.frequency_hz), 0.0, bound="upper"
         )
     hz = cutoff_from_tilt(value, seen.frequency_hz)
     own = 2 * seen.frequency_hz / math.pi * u / 2 / (1 - value**2 / 4)
@@ -306,13 +306,13 @@ def tilt_low_cutoff(seen: SquareView) -> MeasuredValue:
 @metric(
     "slew_rate", title="Slew rate", unit="V/s", better="higher",
     source="common practice, no source: mean slope from 10 % to 90 %",
-    stimuli=SQUARES, version=2,
+    stimuli=SQUARES, version=3,
     choice="the steeper of both edges; the unit slews at least so fast, so a lower bound",
 )  # fmt: skip
 def slew_rate(seen: SquareView) -> MeasuredValue:
     """Steepest mean slope from 10 % to 90 % of a transition."""
     # No straight line between two instants of a wave is steeper than the wave is somewhere.
-    least = 0.8 - 2 * math.sqrt(2) * seen.share
+    least = 0.8 - ONE_SIDED * math.sqrt(2) * seen.share
     if least <= 0:
         raise Refusal("the noise is as high as the edges")
     slope = max(least * edge.amplitude / edge.duration for edge in seen.edges)

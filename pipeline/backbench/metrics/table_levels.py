@@ -17,7 +17,7 @@ from backbench.metrics.table_uncertainty import (
 )
 from backbench.quantities.reading import DBU_V
 from backbench.signal.track import Array
-from backbench.signal.uncertainty import DB_PER_RELATIVE
+from backbench.signal.uncertainty import DB_PER_RELATIVE, ONE_SIDED
 
 ABSOLUTE_DB = {"dBV": 0.0, "dBu": 20 * math.log10(DBU_V)}
 """Units of level, in dB re 1 V."""
@@ -33,7 +33,7 @@ class Amount(NamedTuple):
     def figure(self, remark: str | None = None) -> MeasuredValue:
         """As a figure; an upper bound where its uncertainty is half of it or more."""
         if self.value < COVERAGE * self.u:
-            most = max(self.value, 0.0) + COVERAGE * self.u
+            most = max(self.value, 0.0) + ONE_SIDED * self.u
             return MeasuredValue(most, 0.0, bound="upper", remark=remark)
         return MeasuredValue(self.value, self.u, self.u, remark=remark)
 

@@ -20,7 +20,7 @@ from backbench.signal.quantisation_step import rounding, step_of_many
 from backbench.signal.sine_fit import SineFit, fit_sine
 from backbench.signal.tone import LAST_ORDER
 from backbench.signal.track import Array
-from backbench.signal.uncertainty import DB_PER_RELATIVE, Contribution, combine
+from backbench.signal.uncertainty import DB_PER_RELATIVE, ONE_SIDED, Contribution, combine
 
 LEAST_PERIODIC = 0.6
 """Share of a trace's variance that its sine must make up: common practice, no source."""
@@ -30,7 +30,6 @@ UNKNOWN_STEPS = 128.0
 bits, the least that is in use (common practice, no source)."""
 CLEAR = 4.0
 """Standard uncertainties from which harmonics count as measured."""
-COVERAGE = 2.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -118,7 +117,7 @@ class ToneTrace:
         harmonics = fit.harmonics()
         whole = self.sine.rms
         if harmonics < CLEAR * u:
-            most = 100 * (harmonics + COVERAGE * u) / whole
+            most = 100 * (harmonics + ONE_SIDED * u) / whole
             return MeasuredValue(most, 0.0, bound="upper"), last
         own = 100 * u / whole
         return MeasuredValue(100 * harmonics / whole, own, own), last
@@ -131,7 +130,7 @@ def _u_angle(sine: TracedSine) -> float:
     return math.hypot(sine.fit.u, _moved(sine.fit.peak, sine.step)) / sine.fit.peak
 
 
-@view("tone trace table", version=2)
+@view("tone trace table", version=3)
 def tone_trace(capture_data: CaptureData, number: int) -> ToneTrace:
     """The sine of a trace, and that of its generator's column where there is one."""
     stimulus, table = capture_data.stimulus, capture_data.table

@@ -150,8 +150,10 @@ def _as_steady(tone: ToneView, harmonics: Harmonics) -> Harmonics:
         noise_density(lines),
     )  # fmt: skip
     # The noise x whose variance x^2 + 2 x P is (lost P)^2.
-    more = np.maximum(harmonics.square, 0.0) * (np.sqrt(1 + lost**2) - 1)
-    return replace(harmonics, noise=harmonics.noise + more)
+    strong = np.maximum(harmonics.square, 0.0)
+    more = strong * (np.sqrt(1 + lost**2) - 1)
+    moved = lost * strong if lost.any() else None
+    return replace(harmonics, noise=harmonics.noise + more, lost=moved)
 
 
 def noise_scatter(tone: ToneView) -> Scatter | None:

@@ -95,8 +95,8 @@ class TwoTonesView:
 
     @cached_property
     def _reached(self) -> dict[Combination, float]:
-        """Every product that has a name, as far as the band goes, and where it falls, bins."""
-        places = {one: self.position(one) for one in {**DIFFERENCE, **MODULATION}}
+        """The products of the pair's test, as far as the band goes, and where they fall, bins."""
+        places = {one: self.position(one) for one in (TABLES[self.test] if self.test else ())}
         return {one: place for one, place in places.items() if self.tone_set.covers(place)}
 
     @cached_property
@@ -130,7 +130,7 @@ class TwoTonesView:
             raise NotApplicable(f"{test} distortion is defined {why}")
 
 
-@view("two tones", version=7)
+@view("two tones", version=8)
 def two_tones_view(capture_data: CaptureData, number: int) -> TwoTonesView:
     """Two tones in output track `number`. Raises Refusal where they are not those stated."""
     stimulus, track = capture_data.stimulus, capture_data.outputs[number]

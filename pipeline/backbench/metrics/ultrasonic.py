@@ -19,6 +19,7 @@ from backbench.signal.quantiles import middle
 from backbench.signal.tone import BAND_HZ, PASS_BAND
 from backbench.signal.tone_position import clear_of_harmonics
 from backbench.signal.track import Array
+from backbench.signal.uncertainty import ONE_SIDED
 
 FAMILY = "Noise and hum"
 LEAST_WIDTH_HZ = 1_000.0
@@ -30,6 +31,8 @@ STRONG_IDLE_V = 1e-3
 """From these on a line is warned of: common practice, no source."""
 LINE_OVER_NOISE = 30.0
 """Times the noise that a bin must reach: by chance once in 10 000 records of 10^9 bins."""
+IN_TOP_BIN = 0.34
+"""Share of a line's power in the greatest of its bins, where it lies between two (computed)."""
 
 
 @metric(
@@ -39,7 +42,7 @@ LINE_OVER_NOISE = 30.0
     better="lower",
     source="common practice, no source: instability shows as a line above the audio band",
     stimuli=["tone", "idle"],
-    version=1,
+    version=2,
     choice="rms of the strongest line between 20 kHz and the end of the record's band, harmonics "
     "of a tone left out, the bench's own included; an upper bound where none stands out",
 )
@@ -60,8 +63,9 @@ def ultrasonic_line(seen: ToneView | IdleView) -> MeasuredValue:
     samples = degrees_of_freedom(first + peak, own.window.spread)
     square = line_power(own.power[around], neighbours, own.window.spread, samples)
     if power[peak] < LINE_OVER_NOISE * beside:
-        # The greatest of many bins is no line: what one would have to have to be seen.
-        most = math.sqrt(max(LINE_OVER_NOISE * beside, square.value))
+        # The greatest of many bins is no line: what one must have to be seen in 99 of 100 records.
+        reaching = math.sqrt(LINE_OVER_NOISE) + ONE_SIDED / math.sqrt(2)
+        most = max(reaching * math.sqrt(beside / IN_TOP_BIN), square.lifted_at_most)
         return MeasuredValue(most, most * seen.track.calibration, bound="upper")
     hz = (first + peak) * own.resolution_hz
     return rms_of_lines(square, seen.track, remark=_remark(seen, square.rms, hz))

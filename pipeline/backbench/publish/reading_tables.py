@@ -77,6 +77,11 @@ class TableEntry:
         return any(value.shown for value in self.values)
 
 
+def left_out() -> dict[str, list[str]]:
+    """The parameter of READINGS that is the same for all: metrics that no table shows."""
+    return {"aside": [*registry().having(lambda traits: traits.sheet == "left out")]}
+
+
 def battery(
     store: Database, site_data: SiteData, review_key: str, unit_key: str, kind_name: str,
     lines: Sequence[Standing], peers: Peers, stale: Stale,
@@ -87,8 +92,7 @@ def battery(
     lines: the unit's places; one is shown only where it was found from this review's reading.
     stale: figures that are out of date, which say so.
     """
-    aside = [*registry().having(lambda traits: traits.sheet == "left out")]
-    frame = store.frame(READINGS, {"review": review_key, "unit": unit_key, "aside": aside})
+    frame = store.frame(READINGS, {"review": review_key, "unit": unit_key, **left_out()})
     groups: dict[Key, list[Row]] = {}
     for row in frame.iter_rows(named=True):
         key = (str(row["metric"]), str(row["point_key"]), row["limit_percent"])

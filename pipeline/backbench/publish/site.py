@@ -24,6 +24,7 @@ from backbench.publish.site_builder import SiteBuilder, question_page, review_pa
 from backbench.publish.site_data import keep_views, read_site_data
 from backbench.querying.saved_queries import left_out_lines
 from backbench.storage import database
+from backbench.storage.answers_ahead import AnswersAhead
 from backbench.storage.atomic_io import make_folder
 from backbench.storage.catalogue_paths import places
 from backbench.storage.process_pool import started_pool
@@ -116,12 +117,13 @@ def _inputs(root: Path) -> list[Path]:
 def _builder(opened: Database, root: Path, aside: Path, folder: Path) -> SiteBuilder:
     """Pages go aside; what was drawn for the site in the folder is not drawn again."""
     keep_views(opened)
+    store = AnswersAhead(opened)
     settings = places(root).settings
-    renderer = ChartRenderer(opened, available(root), folder / "charts", settings)
+    renderer = ChartRenderer(store, available(root), folder / "charts", settings)
     album = Album(root, folder / "photographs")
     return SiteBuilder(
         renderer=renderer,
-        site_data=read_site_data(opened),
+        site_data=read_site_data(store),
         settings=settings,
         folder=aside,
         album=album,
@@ -143,6 +145,7 @@ def _made(builder: SiteBuilder, job: Job) -> Iterator[OutputFile]:
     if kind == "question":
         yield from question_page(builder, builder.renderer.queries[name])
     elif kind == "review":
+        builder.foresee(name)
         yield from review_pages(builder, name)
         for maker, model in builder.models_of.get(name, ()):
             yield from model_page(builder, maker, model)

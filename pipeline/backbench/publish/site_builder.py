@@ -14,12 +14,14 @@ from backbench.comparison.compared_points import compared_points
 from backbench.comparison.stale_figures import Stale
 from backbench.comparison.standings import Common, read_common
 from backbench.comparison.unit_comparison import Comparison, compare_unit
+from backbench.comparison.verdicts import Verdict, verdicts_of
 from backbench.documents.settings import Settings
 from backbench.errors import UserError
 from backbench.ingest.recording_dates import RecordingDates
 from backbench.metrics.registry import registry
 from backbench.publish import finding_sentences
 from backbench.publish.difference_tables import left_right_sentence
+from backbench.publish.foresight import foresee, foresee_pictures
 from backbench.publish.output_files import OutputFile, make, write
 from backbench.publish.photographs import Album, Photo, Unshown
 from backbench.publish.question_tables import table_rows
@@ -37,6 +39,7 @@ from backbench.publish.sheet_content import (
 from backbench.publish.site_data import Row, SiteData
 from backbench.quantities.writing import measured, quantity
 from backbench.querying.saved_queries import SavedQuery
+from backbench.storage.answers_ahead import AnswersAhead
 
 SCRIPTS = {"index.html": ("site.js", "pictures.js"), "compare.html": ("curves.js", "site.js")}
 READING = ("fold.js", "pictures.js")
@@ -47,6 +50,8 @@ MOST_CHARTED = 40
 MOST_KEPT = 12
 """Comparisons and scorecards that are kept for further pages: those of the units of a review, and
 of the models that its units are of."""
+TOGETHER = 64
+"""Reviews whose answers are asked for at once: few statements, and few rows in memory."""
 MOST_CARDS = 120
 """Of so many of the newest, units have their scorecard drawn, on their pages and their models'."""
 
@@ -67,6 +72,8 @@ class SiteBuilder:
     dates: RecordingDates = field(default_factory=RecordingDates)
     earlier: Path | None = None
     left_out: Sequence[str] = ()
+    _foreseen: frozenset[str] = frozenset()
+    _judged: Mapping[str, list[Verdict]] = field(default_factory=dict)
     _kept: dict[str, Comparison] = field(default_factory=dict)
     _cards: dict[str, Picture | None] = field(default_factory=dict)
 
@@ -111,14 +118,35 @@ class SiteBuilder:
         """The reviews whose units have a scorecard."""
         return frozenset(itertools.islice(self.site_data.reviews, MOST_CARDS))
 
+    def foresee(self, review_key: str) -> None:
+        """Ask the catalogue for what the pages of a review need, and those of its neighbours in
+        the order of making with it."""
+        store, data = self.renderer.store, self.site_data
+        if review_key in self._foreseen or not isinstance(store, AnswersAhead):
+            return
+        reviews = [*data.reviews]
+        first = reviews.index(review_key) // TOGETHER * TOGETHER
+        some = reviews[first : first + TOGETHER]
+        self._foreseen = frozenset(some)
+        store.forget()
+        units = {row["unit_key"] for key in some for row in data.units_in(key)}
+        foresee(store, data, some)
+        newest = {unit: str(data.units[unit]["review_key"]) for unit in sorted(units)}
+        foresee_pictures(
+            store, self.renderer.queries,
+            [unit for unit, review in newest.items() if review in self.carded],
+        )  # fmt: skip
+        self._judged = verdicts_of(store, newest)
+
     def compared(self, unit_key: str) -> Comparison:
         """A unit beside its peers; kept for the next pages that ask for it."""
         if unit_key not in self._kept:
             if len(self._kept) >= MOST_KEPT:
                 self._kept.clear()
             self._kept[unit_key] = compare_unit(
-                self.renderer.store, unit_key, self.settings, common=self._common
-            )
+                self.renderer.store, unit_key, self.settings, common=self._common,
+                judged=self._judged.get(unit_key),
+            )  # fmt: skip
         return self._kept[unit_key]
 
     def card(self, unit_key: str) -> Picture | None:

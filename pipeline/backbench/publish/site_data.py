@@ -9,9 +9,10 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from backbench.comparison.standings import OF_ALL, compared_values
+from backbench.comparison.comparable_values import OF_ALL, compared_values
 from backbench.documents.unit_facts import KEY
 from backbench.metrics.registry import registry
+from backbench.storage.answers_ahead import without_answers_ahead
 from backbench.storage.database import Database
 
 if TYPE_CHECKING:
@@ -99,6 +100,11 @@ def as_of_review(store: Database, unit_key: str, review_key: str) -> Iterator[No
     """
     assert KEY.fullmatch(unit_key)
     assert KEY.fullmatch(review_key)
+    with without_answers_ahead(store):
+        yield from _as_of_review(store, unit_key, review_key)
+
+
+def _as_of_review(store: Database, unit_key: str, review_key: str) -> Iterator[None]:
     keep_views(store)
     ((database,),) = store.rows("SELECT current_database()")
     try:

@@ -64,6 +64,9 @@ class Harmonics:
         rad re the fundamental (n times its phase taken off).
     samples : float
         Degrees of freedom of the noise.
+    lost : ndarray of float64, shape (k,), or None
+        By how much the tone's wavering may have moved each, V^2, which is in the noise too: all of
+        them at once. None where it moved none.
     """
 
     orders: NDArray[np.int_]
@@ -73,6 +76,7 @@ class Harmonics:
     blind: NDArray[np.bool_]
     phase: Array
     samples: float
+    lost: Array | None = None
 
     def one(self, order: int) -> MeanSquare:
         """The harmonic of an order that there is.
@@ -133,6 +137,9 @@ class Harmonics:
         square, disturbance = every.square[chosen], every.disturbance[chosen]
         floor, whole = sum(every.floor[chosen]), sum([p for p in square if p > 0])
         # The slope that the harmonics found give; where there are none, that of their mean.
+        if self.lost is not None:
+            together = self.lost[chosen]
+            floor += float(together.sum()) ** 2 - float(together.dot(together))
         if whole > 0:
             pairs = zip(square, disturbance, strict=True)
             mean = sum([p * d for p, d in pairs if p > 0]) / whole
@@ -219,6 +226,7 @@ class Harmonics:
             blind=self.blind[few],
             phase=self.phase[few],
             samples=self.samples,
+            lost=None if self.lost is None else self.lost[few],
         )
 
 

@@ -14,6 +14,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from backbench.signal.nearest_lines import apart_from, fenced
 from backbench.signal.spectrum import Spectrum
 from backbench.signal.track import Array
 
@@ -40,9 +41,11 @@ POOLED = 3.0
 UNSEEN_FACTOR = 3.5
 """Hidden power, re what the record shows at a harmonic, where nothing clear of the tone tells more.
 
-A harmonic and a line of unknown phase give less than 0.157 of the harmonic's amplitude once in
-twenty at the most (both alike: 2 / pi asin(c / 2) = 0.05), so that the harmonic is below 6.4 times
-what is seen. This value makes the bound on a line that doesn't stand out just that.
+The bound on a line that doesn't stand out is then 7.8 times what is seen, in amplitude. A harmonic
+and a line of unknown phase leave less than 1 / 7.8 of the harmonic at most once in 25, where they
+are just alike (2 / pi asin(1 / (2 * 7.8))), and once in 100 or less where nothing is known of their
+ratio but that it may be anything within 7 dB or more (area of a circle: (1 / 7.8)^2 / 2 re the
+natural logarithm of that range).
 """
 
 
@@ -241,9 +244,9 @@ def hidden_under_tones(
         return np.zeros(len(tones))
 
     def apart(centres: Array) -> Array:
-        away: Array = np.abs(np.subtract.outer(centres, tones)).min(axis=-1)
-        return away
+        return apart_from(centres, fence)
 
+    fence = fenced(tones)
     square = np.zeros(len(tones))
     steps = np.full(np.count_nonzero(near), step)
     square[near] = _from_neighbours(spectrum, noise, nearest[near], steps, apart, half)[0]

@@ -308,8 +308,8 @@ class _Waves(NamedTuple):
         waves[..., 1 : 1 + lines] = peaks.real
         np.negative(peaks.imag, out=waves[..., 1 + lines :])
         fitted = waves.reshape(blocks * stretches, -1) @ self.near
-        rest: Array = given.reshape(blocks * stretches, samples) - fitted
-        return rest.reshape(blocks, -1)
+        np.subtract(given.reshape(blocks * stretches, samples), fitted, out=fitted)
+        return fitted.reshape(blocks, -1)
 
 
 def means_of(volts: Array, few: int) -> Array:

@@ -153,7 +153,7 @@ def mains_lines_at(
     -------
     list of MeanSquare
         V^2, from the whole lobes, widened for a mains frequency that wanders (common practice, no
-        source).
+        source). What the few bins that the noise is known from leave open is in their variance.
     """
     spread, lobes, samples = spectrum.window.spread, [], []
     for hz in frequencies_hz:
@@ -162,7 +162,19 @@ def mains_lines_at(
         lobes.append((max(math.ceil(centre - half), 0), math.floor(centre + half) + 1))
         samples.append(degrees_of_freedom(centre, spread))
     lines = lobe_powers(spectrum.power, noise, spread, math.inf, lobes)
-    return [line._replace(samples=own) for line, own in zip(lines, samples, strict=True)]
+    return [
+        _with_noise_open(line, own, (stop - first) / (2 * spread))
+        for line, own, (first, stop) in zip(lines, samples, lobes, strict=True)
+    ]
+
+
+def _with_noise_open(line: MeanSquare, samples: float, per_slope: float) -> MeanSquare:
+    """A line from which noise of so many degrees of freedom was taken off.
+
+    per_slope: that noise re the line's slope.
+    """
+    noise = line.slope * per_slope
+    return line._replace(floor=line.floor + 2 * noise**2 / samples, samples=samples)
 
 
 NOMINAL_HZ = (50.0, 60.0)

@@ -78,10 +78,9 @@ def residual_between_tones(tones: ToneSet, stated_hz: Sequence[float] = ()) -> M
             "record at 44.1 kHz or more"
         )
     band = spectrum.slice_of(*BAND_HZ)
-    removed = tones.removed[band]
-    power, noise = spectrum.power[band], tones.noise[band]
-    filled = float(noise[removed].sum())
-    left = noise_sum(power[~removed], noise[~removed], spectrum.window.spread)
+    noise = tones.without_tones(tones.noise, band)
+    filled = float((tones.noise[band] - noise).sum())
+    left = noise_sum(tones.without_tones(spectrum.power, band), noise, spectrum.window.spread)
     samples = degrees_of_freedom(float(tones.positions[0]), spectrum.window.spread)
     cut, variance = _cut_by_tones(tones, stated_hz)
     value = left.value + filled + cut
@@ -101,7 +100,7 @@ def _beside_lobes(tones: ToneSet, stated_hz: Sequence[float]) -> float:
     bins = np.ceil(first).astype(int)[:, None] + np.arange(width + 1)
     beside = (bins <= (first + width)[:, None]) & (bins < len(spectrum.bins)) & (bins > half)
     bins = np.where(beside, bins, 0)
-    beside &= ~tones.removed[bins]
+    beside &= tones.beside[bins]
     if step > half:
         beside &= np.abs(bins - step * np.rint(bins / step)) > width
     seen, noise = (
@@ -127,7 +126,7 @@ def _cut_by_tones(tones: ToneSet, stated_hz: Sequence[float]) -> tuple[float, fl
     bins = np.rint(positions).astype(int)[:, None] + lobe
     weights = np.square(spectrum.window.kernel((positions[:, None] - bins).ravel()))
     weights = weights.reshape(bins.shape)
-    share = (weights * tones.removed[bins]).sum(axis=1) / weights.sum(axis=1)
+    share = (weights * ~tones.beside[bins]).sum(axis=1) / weights.sum(axis=1)
     lines = read_lines(spectrum, positions)
     noise = lines.noise_at(positions, tones.noise)
     cut = float(np.sum(share * (lines.square - noise)))
@@ -158,7 +157,7 @@ def beating(tones: ToneSet) -> float:
         Relative standard deviation of its rms over the record, as if each line were noise.
     """
     band = tones.spectrum.slice_of(*BAND_HZ)
-    power = tones.spectrum.power[band][~tones.removed[band]]
+    power = tones.without_tones(tones.spectrum.power, band)
     squares = float(np.einsum("i,i->", power, power))
     return math.sqrt(tones.spectrum.window.spread * squares) / (2 * float(power.sum()))
 
@@ -180,8 +179,10 @@ def greatest_product(tones: ToneSet) -> Product:
     spectrum = tones.spectrum
     band = spectrum.slice_of(*BAND_HZ)
     band = slice(band.start, min(band.stop, len(spectrum.power) - 1))
-    candidates = strongest_peaks(spectrum.power, tones.removed, band)
-    positions = np.clip(peak_positions(spectrum, candidates), candidates - 0.5, candidates + 0.5)
+    left = tones.without_tones(spectrum.power, band)
+    candidates = strongest_peaks(spectrum.power, left, band.start)
+    positions = np.maximum(peak_positions(spectrum, candidates), candidates - 0.5)
+    positions = np.minimum(positions, candidates + 0.5)
     lines = read_lines(spectrum, positions)
     best = int(np.argmax(lines.square))
     position, peak = float(positions[best]), int(candidates[best])
@@ -194,17 +195,18 @@ def greatest_product(tones: ToneSet) -> Product:
     return Product(position * spectrum.resolution_hz, MeanSquare(value, floor, 2 * near, samples))
 
 
-def strongest_peaks(power: Array, removed: NDArray[np.bool_], band: slice) -> NDArray[np.intp]:
+def strongest_peaks(power: Array, left: Array, start: int) -> NDArray[np.intp]:
     """Bins of the peaks that may be of the strongest line, the greatest first.
 
     Parameters
     ----------
     power : ndarray of float64, shape (n,)
         V^2 by bin.
-    removed : ndarray of bool, shape (n,)
-        True where a bin doesn't count.
-    band : slice
-        Bins that are looked at, neither the first nor the last of all.
+    left : ndarray of float64, shape (k,)
+        The same of the bins that are looked at, neither the first nor the last of all, 0 where one
+        doesn't count. Feet of tones are set to 0.
+    start : int
+        The first of these bins.
 
     Returns
     -------
@@ -215,18 +217,17 @@ def strongest_peaks(power: Array, removed: NDArray[np.bool_], band: slice) -> ND
     -----
     Bins next to a tone's lobe rise with its foot: only a peak among its neighbours is a line.
     """
-    left = np.where(removed[band], 0.0, power[band])
     while True:
         # The greatest bin is nearly always a peak; where it is a foot, the next greatest is asked.
         greatest = int(left.argmax())
         level = float(left[greatest])
-        if level == 0 or _are_peaks(power, np.array([band.start + greatest]))[0]:
+        if level == 0 or _are_peaks(power, np.array([start + greatest]))[0]:
             break
         left[greatest] = 0.0
     # A line between two bins shows less in either than one of its strength upon a bin.
-    high = band.start + np.flatnonzero(left >= BETWEEN_BINS * level)
+    high = start + np.flatnonzero(left >= BETWEEN_BINS * level)
     high = high[_are_peaks(power, high)] if level > 0 else high
-    order = np.argsort(-left[high - band.start])[:MOST_CANDIDATES]
+    order = np.argsort(-left[high - start])[:MOST_CANDIDATES]
     return np.asarray(high[order])
 
 

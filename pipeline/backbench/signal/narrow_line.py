@@ -9,6 +9,7 @@ import numpy as np
 
 from backbench.signal.rumble import band, weighted_noise
 from backbench.signal.track import Array
+from backbench.signal.uncertainty import ONE_SIDED
 
 STANDS_OUT = 2.0
 
@@ -59,6 +60,6 @@ def narrow_line(volts: Array, rate_hz: float, hz: float, within: float) -> Narro
     left = own.rms**2 - float(noise.mean())
     u = math.sqrt((2 * own.rms * own.u) ** 2 + float(noise.std(ddof=1)) ** 2 / 2)
     if left <= STANDS_OUT * u:
-        return NarrowLine(math.sqrt(max(left, 0.0) + STANDS_OUT * u), 0.0, math.inf, False)
+        return NarrowLine(math.sqrt(max(left, 0.0) + ONE_SIDED * u), 0.0, math.inf, False)
     rms = math.sqrt(left)
     return NarrowLine(rms, u / (2 * rms), own.dof, True)

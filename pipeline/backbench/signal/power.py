@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from backbench.signal.track import Array
+from backbench.signal.uncertainty import ONE_SIDED
 
 STANDING = 3.6
 """A line stands out above so many standard deviations of what noise alone gives. For a single
@@ -21,8 +22,6 @@ FEW_RANGES = 4
 """Ranges up to which their products are summed one by one, without being kept."""
 ONE_THREAD = 8192
 """Values up to which a sum of products is made by one thread."""
-ONE_SIDED = 1.645
-"""Normal deviate of 95 %, one-sided."""
 
 
 class MeanSquare(NamedTuple):
@@ -67,24 +66,31 @@ class MeanSquare(NamedTuple):
 
     @property
     def surely_stands_out(self) -> bool:
-        """Whether this value is a line's even where most such places have none."""
-        return self.value > SURELY * math.sqrt(self.floor)
+        """Whether this value is a line's even where most such places have none.
+
+        Noise that is known from few bins may well be more than was found.
+        """
+        least = SURELY * (1 + math.sqrt(2 / self.samples))
+        return self.value > least * math.sqrt(self.floor)
 
     @property
     def lifted_at_most(self) -> float:
-        """The rms that 95 of 100 lines which look like this one stay below, V."""
-        most = math.sqrt(max(self.value, 0.0) + ONE_SIDED * math.sqrt(self.variance))
-        return max(most, self.at_most)
+        """The rms that 99 of 100 lines which look like this one stay below, V."""
+        return self._read_above(max(self.value, STANDING * math.sqrt(self.floor)))
 
     @property
     def at_most(self) -> float:
-        """The rms that a line must have to stand out in 95 of 100 such records, V.
+        """The rms that a line must have to stand out in 99 of 100 such records, V.
 
         A line that doesn't stand out is weaker than that, whatever this record shows of it.
         """
-        least, k2 = STANDING * math.sqrt(self.floor), ONE_SIDED**2
-        half = least + k2 * self.slope / 2
-        return math.sqrt(half + math.sqrt(half**2 - least**2 + k2 * self.floor))
+        return self._read_above(STANDING * math.sqrt(self.floor))
+
+    def _read_above(self, value: float) -> float:
+        """The rms that a line must have to be read above a value, V^2, in 99 of 100 records, V."""
+        k2 = ONE_SIDED**2
+        half = value + k2 * self.slope / 2
+        return math.sqrt(half + math.sqrt(half**2 - value**2 + k2 * self.floor))
 
 
 def squared(bins: NDArray[np.complex128]) -> Array:
@@ -203,12 +209,11 @@ def line_powers(
     """
     if not len(first):
         return np.zeros(0), np.zeros(0)
-    value, least, _ = _lobe_sums(power, noise, np.stack([first, stop], axis=1).ravel())
-    return value, spread * least
+    return lobes(power, noise, spread, first, stop)[:2]
 
 
 def lobe_powers(
-    power: Array, noise: Array, spread: float, samples: float, lobes: Sequence[tuple[int, int]]
+    power: Array, noise: Array, spread: float, samples: float, ends: Sequence[tuple[int, int]]
 ) -> list[MeanSquare]:
     """As line_power, of many lines at once.
 
@@ -222,7 +227,7 @@ def lobe_powers(
         Of the window (see Window).
     samples : float
         Degrees of freedom of the noise.
-    lobes : sequence of (int, int)
+    ends : sequence of (int, int)
         Each lobe's first bin and the one after its last, first < stop <= n. Lobes may overlap.
 
     Returns
@@ -230,30 +235,63 @@ def lobe_powers(
     list of MeanSquare
         V^2; below 0 by noise where there is no line.
     """
-    if not lobes:
+    if not ends:
         return []
-    sums = (each.tolist() for each in _lobe_sums(power, noise, np.array(lobes).ravel()))
-    return [
-        MeanSquare(value, spread * least, 2 * spread * own / (stop - first), samples)
-        for (first, stop), value, least, own in zip(lobes, *sums, strict=True)
-    ]
+    first, stop = np.array(ends).T
+    sums = (each.tolist() for each in lobes(power, noise, spread, first, stop))
+    each = zip(*sums, strict=True)
+    return [MeanSquare(value, floor, slope, samples) for value, floor, slope in each]
 
 
-def _lobe_sums(power: Array, noise: Array, bounds: NDArray[np.intp]) -> tuple[Array, Array, Array]:
-    """Sums over lobes of the power without its noise, of the noise's square and of the noise.
+class Lobes(NamedTuple):
+    """Mean squares of many lines with their variance.
 
-    bounds: first bin of a lobe and the one after its last, lobe after lobe.
+    Parameters
+    ----------
+    value, floor, slope : ndarray of float64, shape (m,)
+        Those of MeanSquare.
     """
-    first, stop = bounds[::2], bounds[1::2]
-    bins = np.add.outer(first, np.arange(int((stop - first).max())))
+
+    value: Array
+    floor: Array
+    slope: Array
+
+
+def lobes(
+    power: Array,
+    noise: Array,
+    spread: float,
+    first: NDArray[np.int_],
+    stop: NDArray[np.int_],
+) -> Lobes:
+    """Mean squares of many lines with their variance, from all bins of their lobes.
+
+    Parameters
+    ----------
+    power : ndarray of float64, shape (n,)
+        V^2 by bin, as found.
+    noise : ndarray of float64, shape (n,)
+        V^2 by bin, of the noise alone.
+    spread : float
+        Of the window (see Window).
+    first, stop : ndarray of int, shape (m,)
+        As of line_powers; m >= 1.
+
+    Returns
+    -------
+    Lobes
+    """
+    width = stop - first
+    bins = np.add.outer(first, np.arange(int(width.max())))
     inside = bins < stop[:, None]
     np.minimum(bins, len(noise) - 1, out=bins)
     own, found = noise[bins], power[bins]
     own *= inside
     found *= inside
     found -= own
-    least: Array = np.einsum("ij,ij->i", own, own)
-    return np.add.reduce(found, axis=1), least, np.add.reduce(own, axis=1)
+    least = np.einsum("ij,ij->i", own, own)
+    slope = np.add.reduce(own, axis=1) * (2 * spread) / width
+    return Lobes(np.add.reduce(found, axis=1), spread * least, slope)
 
 
 def _ranges(kept: Sequence[slice], count: int) -> list[tuple[int, int]]:

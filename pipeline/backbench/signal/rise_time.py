@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from typing import NamedTuple
 
+from backbench.signal.uncertainty import ONE_SIDED
+
 BRICK_WALL = 0.4458
 """10 % to 90 % of the step of an ideal low-pass, over the reciprocal of its corner; computed, and
 held by a test."""
@@ -100,7 +102,7 @@ def taken_off(
     """
     least = CLEARLY * max(own.most if own else math.inf, converter_s, step_s)
     if own is None or measured < least:
-        return Rise(measured * (BEHIND if converter_s else 1.0) + 2 * u, 0.0, True)
+        return Rise(measured * (BEHIND if converter_s else 1.0) + ONE_SIDED * u, 0.0, True)
     value = math.sqrt(measured**2 - (own.least**2 + own.most**2) / 2)
     per_square = 1 / (2 * value * math.sqrt(3))
     parts = (

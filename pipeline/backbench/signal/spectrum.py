@@ -197,10 +197,10 @@ def peak_positions(spectrum: Spectrum, peaks: NDArray[np.int_]) -> Array:
     The ratio of the two rises steadily with the line's offset from the middle bin, and the
     window's closed form inverts it.
     """
-    below, above = np.abs(spectrum.bins[peaks - 1]), np.abs(spectrum.bins[peaks + 1])
-    known = (below > 0) & (above > 0)
-    ratio = np.where(known, above, 1.0) / np.where(known, below, 1.0)
-    return peaks + spectrum.window.offset(np.log(ratio))
+    beside = np.abs(spectrum.bins[np.add.outer((-1, 1), peaks)])
+    if not beside.all():
+        beside[:, (beside == 0).any(axis=0)] = 1.0
+    return peaks + spectrum.window.offset(np.log(beside[1] / beside[0]))
 
 
 def peak_position(spectrum: Spectrum, peak: int) -> float:

@@ -125,7 +125,7 @@ def _near_tones(tones: ToneSet, block_s: float) -> Array:
     np.minimum(bins, len(spectrum.power) - 1, out=bins)
     power = spectrum.power[bins]
     near &= power > LINE * tones.noise[bins]
-    near &= ~tones.removed[bins]
+    near &= tones.beside[bins]
     return np.asarray(np.sqrt(2 * np.einsum("ij,ij->i", power, near)))
 
 
@@ -144,7 +144,7 @@ def background_ratio_of_tones(tones: ToneSet) -> float:
     """
     spectrum = tones.spectrum
     band = spectrum.slice_of(BAND_HZ[0], min(BAND_HZ[1], spectrum.rate_hz * PASS_BAND))
-    rest = float(spectrum.power[band][~tones.removed[band]].sum()) - strong_products(tones)[1]
+    rest = float(tones.without_tones(spectrum.power, band).sum()) - strong_products(tones)[1]
     return max(rest, float(tones.noise[band].sum())) / tones.together.value
 
 

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
+from itertools import starmap
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,7 +18,8 @@ from backbench.signal.hidden_hum import (
     hidden_under_tones,
     on_sideband,
 )
-from backbench.signal.power import MeanSquare, lobe_powers
+from backbench.signal.nearest_lines import apart_from, fenced
+from backbench.signal.power import MeanSquare, lobes
 from backbench.signal.spectrum import Spectrum, read_lines
 from backbench.signal.tone import EDGE, PASS_BAND
 from backbench.signal.track import Array
@@ -73,11 +74,14 @@ class ToneSet(Stepped):
         hum = hidden_under_tones(
             self.spectrum, self.noise, self.positions, self.half, self.mains_hz
         )
-        whole = self._lobe_powers()
-        return tuple(
-            MeanSquare(line.value, line.floor + most**2, line.slope + 2 * most, line.samples)
-            for line, most in zip(whole, hum.tolist(), strict=True)
-        )
+        spread, half = self.spectrum.window.spread, self.half
+        first = np.ceil(self.positions - half).astype(int)
+        stop = np.floor(self.positions + half).astype(int) + 1
+        whole = lobes(self.spectrum.power, self.noise, spread, first, stop)
+        floor, slope = whole.floor + hum * hum, whole.slope + 2 * hum
+        samples = [degrees_of_freedom(place, spread) for place in self.positions.tolist()]
+        each = zip(whole.value.tolist(), floor.tolist(), slope.tolist(), samples, strict=True)
+        return tuple(starmap(MeanSquare, each))
 
     @cached_property
     def together(self) -> MeanSquare:
@@ -148,11 +152,11 @@ class ToneSet(Stepped):
         if not self.mains_hz:
             return HiddenHum(np.zeros(len(positions)), np.zeros(len(positions), dtype=bool))
         step = self.mains_hz / self.spectrum.resolution_hz
-        own = _apart(positions, _fenced(self.positions)) < 1.0
+        own = apart_from(positions, fenced(self.positions)) < 1.0
         aside = on_sideband(positions, self.positions, step, self.half) & ~own
 
         def apart(centres: Array) -> Array:
-            return _apart(centres, self._products)
+            return apart_from(centres, self._products)
 
         return hidden_among(
             self.spectrum,
@@ -177,13 +181,13 @@ class ToneSet(Stepped):
         ndarray of float64, shape (k,)
             Bins.
         """
-        return _apart(positions, self._products)
+        return apart_from(positions, self._products)
 
     @cached_property
     def _products(self) -> Array:
         """Of a pair, up to the order that is kept out of the noise; of more the tones: fenced."""
         pair = len(self.positions) == 2
-        return _fenced(product_positions(self.positions, NOISE_ORDER) if pair else self.positions)
+        return fenced(product_positions(self.positions, NOISE_ORDER) if pair else self.positions)
 
     def covers(self, position: float) -> bool:
         """Whether a position (bins) lies within the converter's band and off the steady part.
@@ -220,31 +224,33 @@ class ToneSet(Stepped):
         return min(top, len(self.noise) - 1 - self.half)
 
     @cached_property
-    def removed(self) -> NDArray[np.bool_]:
-        """True for each bin of the spectrum that belongs to a tone or to the steady part."""
-        return ~clear_of_lines(self.positions, self.half, len(self.spectrum.bins))
+    def beside(self) -> NDArray[np.bool_]:
+        """True for each bin of the spectrum that is neither of a tone nor of the steady part."""
+        return clear_of_lines(self.positions, self.half, len(self.spectrum.bins))
 
-    def _lobe_powers(self) -> list[MeanSquare]:
-        """Mean square of each tone, whatever may hide there."""
-        spread, places = self.spectrum.window.spread, self.positions.tolist()
-        half = self.half
-        lobes = [(math.ceil(place - half), math.floor(place + half) + 1) for place in places]
-        powers = lobe_powers(self.spectrum.power, self.noise, spread, math.inf, lobes)
-        return [
-            MeanSquare(*power[:3], degrees_of_freedom(place, spread))
-            for power, place in zip(powers, places, strict=True)
-        ]
+    @cached_property
+    def _lobes(self) -> list[tuple[int, int]]:
+        return lobes_of(self.positions, self.half)
 
+    def without_tones(self, values: Array, band: slice) -> Array:
+        """Values by bin of a band, 0 where a bin belongs to a tone or to the steady part.
 
-def _fenced(lines: Array) -> Array:
-    """Rising places between one below and one above all."""
-    return np.concatenate([[-math.inf], lines, [math.inf]])
+        Parameters
+        ----------
+        values : ndarray of float64, shape (bins,)
+            In any unit.
+        band : slice
+            Of the bins.
 
-
-def _apart(centres: Array, fenced: Array) -> Array:
-    """Distance of places to the nearest of some lines, bins."""
-    above = fenced.searchsorted(centres)
-    return np.minimum(centres - fenced[above - 1], fenced[above] - centres)
+        Returns
+        -------
+        ndarray of float64, shape (k,)
+            A copy, in the same unit.
+        """
+        left = values[band].copy()
+        for first, stop in self._lobes:
+            left[max(first - band.start, 0) : max(stop - band.start, 0)] = 0.0
+        return left
 
 
 def summed(parts: Sequence[MeanSquare]) -> MeanSquare:
@@ -302,13 +308,13 @@ def _multiples(order: int) -> tuple[Array, Array]:
     return of_low[chosen], of_high[chosen]
 
 
-def clear_of_lines(lines: Iterable[float], half: float, count: int) -> NDArray[np.bool_]:
+def clear_of_lines(lines: Array, half: float, count: int) -> NDArray[np.bool_]:
     """Bins further than `half` from the steady part and from every line.
 
     Parameters
     ----------
-    lines : iterable of float
-        Fractional bins.
+    lines : ndarray of float64, shape (k,)
+        Fractional bins, >= 0.
     half : float
         Bins.
     count : int
@@ -319,6 +325,27 @@ def clear_of_lines(lines: Iterable[float], half: float, count: int) -> NDArray[n
     ndarray of bool, shape (count,)
     """
     clear = np.ones(count, dtype=bool)
-    for place in (0.0, *(lines.tolist() if isinstance(lines, np.ndarray) else lines)):
-        clear[max(math.ceil(place - half), 0) : math.floor(place + half) + 1] = False
+    for first, stop in lobes_of(lines, half):
+        clear[first:stop] = False
     return clear
+
+
+def lobes_of(lines: Array, half: float) -> list[tuple[int, int]]:
+    """First bin and the one after the last that belong to the steady part and to each line.
+
+    Parameters
+    ----------
+    lines : ndarray of float64, shape (k,)
+        Fractional bins, >= 0.
+    half : float
+        Bins on either side.
+
+    Returns
+    -------
+    list of (int, int)
+        k + 1 of them, >= 0.
+    """
+    places = np.concatenate([[0.0], lines])
+    first = np.maximum(np.ceil(places - half), 0.0).astype(int)
+    stop = np.floor(places + half).astype(int) + 1
+    return list(zip(first.tolist(), stop.tolist(), strict=True))

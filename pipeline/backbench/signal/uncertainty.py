@@ -102,5 +102,8 @@ def spread(values: Sequence[float]) -> tuple[float, float]:
     return mean, math.sqrt(max(squares, 0.0) / (len(values) - 1))
 
 
+ONE_SIDED = 2.326
+"""Normal deviate of 99 %, one-sided: how many standard uncertainties beyond what was found a bound
+lies, so that it is wrong in one of a hundred records."""
 DB_PER_RELATIVE = 20 / math.log(10)
 """Decibels per small relative change of an amplitude (8.686)."""

@@ -27,6 +27,8 @@ LEVEL = 3.0
 """Times what rounding leaves, within which neighbouring samples are of one level."""
 TOP = 0.01
 """Share of a record's span, at its upper end, whose samples are looked at first."""
+MIDDLE = 1 / 16
+"""Share of the span to either side of its middle whose samples are looked at next."""
 CLEAR = 8.0
 """A step so many times what rounding leaves is told apart from it."""
 SAME = 0.02
@@ -163,12 +165,21 @@ def _is_between_levels(shares: Array, rounded: float) -> bool:
     """Whether two of the highest samples are farther apart than rounding leaves those of one level,
     and nearer than two levels are: then there is no lattice.
 
-    Few samples tell that, as a wave is slow at its top; where they don't, all are looked at.
+    Few samples tell that, as a wave is slow at its top, and many waves together are mostly near
+    their middle; where they don't, all are looked at.
     """
-    highest = float(shares.max())
-    top = shares[shares > highest - TOP * (highest - float(shares.min()))]
-    top.sort()
-    apart = top[1:] - top[:-1]
+    lowest, highest = float(shares.min()), float(shares.max())
+    span = highest - lowest
+    near_top = shares > highest - TOP * span
+    return _holds_between(shares[near_top], rounded) or _holds_between(
+        shares[np.abs(shares - (lowest + highest) / 2) < MIDDLE * span], rounded
+    )
+
+
+def _holds_between(some: Array, rounded: float) -> bool:
+    """Whether two of the samples of a stretch of voltages, all there are in it, lie so."""
+    some.sort()
+    apart = some[1:] - some[:-1]
     return bool(((apart > LEVEL * rounded) & (apart < CLEAR * rounded)).any())
 
 
