@@ -82,20 +82,21 @@ def residual_between_tones(tones: ToneSet, stated_hz: Sequence[float] = ()) -> M
     filled = float((tones.noise[band] - noise).sum())
     left = noise_sum(tones.without_tones(spectrum.power, band), noise, spectrum.window.spread)
     samples = degrees_of_freedom(float(tones.positions[0]), spectrum.window.spread)
-    cut, variance = _cut_by_tones(tones, stated_hz)
+    step = _common_bins(tones, stated_hz)
+    cut, variance = _cut_by_tones(tones, step)
     value = left.value + filled + cut
-    floor = left.floor + 2 * filled**2 / samples + variance + _beside_lobes(tones, stated_hz)
+    floor = left.floor + 2 * filled**2 / samples + variance + _beside_lobes(tones, step)
     return MeanSquare(value, floor, samples=2 * value**2 / floor if floor > 0 else math.inf)
 
 
-def _beside_lobes(tones: ToneSet, stated_hz: Sequence[float]) -> float:
+def _beside_lobes(tones: ToneSet, step: float) -> float:
     """Variance, V^4, for lines that are cut by the edge of a tone's bins, such as the mains'.
 
     What is seen of them just outside may be nearly all of the line, or the foot of one that lies
-    inside and isn't counted. Products at known places are left out: they are made whole.
+    inside and isn't counted. Products at known places, `step` bins apart, are left out: they are
+    made whole.
     """
     spectrum, half, width = tones.spectrum, tones.half, tones.spectrum.window.half_width
-    step = _common_bins(tones, stated_hz)
     first = np.concatenate([tones.positions - half - width, tones.positions + half])
     bins = np.ceil(first).astype(int)[:, None] + np.arange(width + 1)
     beside = (bins <= (first + width)[:, None]) & (bins < len(spectrum.bins)) & (bins > half)
@@ -109,10 +110,10 @@ def _beside_lobes(tones: ToneSet, stated_hz: Sequence[float]) -> float:
     return float(np.sum((seen - noise)[seen > EDGE_STANDING * noise] ** 2))
 
 
-def _cut_by_tones(tones: ToneSet, stated_hz: Sequence[float]) -> tuple[float, float]:
-    """Mean square of products that lies in the tones' own bins, V^2, and its variance, V^4."""
+def _cut_by_tones(tones: ToneSet, step: float) -> tuple[float, float]:
+    """Mean square of products, `step` bins apart, that lies in the tones' own bins, V^2, and its
+    variance, V^4."""
     spectrum, half = tones.spectrum, tones.half
-    step = _common_bins(tones, stated_hz)
     if step <= half:
         return 0.0, 0.0
     orders = np.arange(1, math.floor(2 * half / step) + 1)

@@ -266,9 +266,10 @@ def summed(parts: Sequence[MeanSquare]) -> MeanSquare:
     MeanSquare
         V^2; with the degrees of freedom of the part that has the fewest.
     """
-    strong = np.array([max(part.value, 0.0) for part in parts])
-    weight = strong if strong.sum() > 0 else np.ones(len(parts))
-    slope = float(np.sum(weight * [part.slope for part in parts]) / weight.sum())
+    weights = [max(part.value, 0.0) for part in parts]
+    if sum(weights) <= 0:
+        weights = [1.0] * len(parts)
+    slope = sum(w * part.slope for w, part in zip(weights, parts, strict=True)) / sum(weights)
     return MeanSquare(
         sum(part.value for part in parts), sum(part.floor for part in parts), slope,
         min(part.samples for part in parts),
