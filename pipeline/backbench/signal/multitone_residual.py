@@ -80,7 +80,7 @@ def residual_between_tones(tones: ToneSet, stated_hz: Sequence[float] = ()) -> M
     band = spectrum.slice_of(*BAND_HZ)
     noise = tones.without_tones(tones.noise, band)
     filled = float((tones.noise[band] - noise).sum())
-    left = noise_sum(tones.without_tones(spectrum.power, band), noise, spectrum.window.spread)
+    left = noise_sum(tones.power_beside(band), noise, spectrum.window.spread)
     samples = degrees_of_freedom(float(tones.positions[0]), spectrum.window.spread)
     step = _common_bins(tones, stated_hz)
     cut, variance = _cut_by_tones(tones, step)
@@ -158,7 +158,7 @@ def beating(tones: ToneSet) -> float:
         Relative standard deviation of its rms over the record, as if each line were noise.
     """
     band = tones.spectrum.slice_of(*BAND_HZ)
-    power = tones.without_tones(tones.spectrum.power, band)
+    power = tones.power_beside(band)
     squares = float(np.einsum("i,i->", power, power))
     return math.sqrt(tones.spectrum.window.spread * squares) / (2 * float(power.sum()))
 
@@ -180,7 +180,7 @@ def greatest_product(tones: ToneSet) -> Product:
     spectrum = tones.spectrum
     band = spectrum.slice_of(*BAND_HZ)
     band = slice(band.start, min(band.stop, len(spectrum.power) - 1))
-    left = tones.without_tones(spectrum.power, band)
+    left = tones.power_beside(band)
     candidates = strongest_peaks(spectrum.power, left, band.start)
     positions = np.maximum(peak_positions(spectrum, candidates), candidates - 0.5)
     positions = np.minimum(positions, candidates + 0.5)
@@ -205,7 +205,7 @@ def strongest_peaks(power: Array, left: Array, start: int) -> NDArray[np.intp]:
         V^2 by bin.
     left : ndarray of float64, shape (k,)
         The same of the bins that are looked at, neither the first nor the last of all, 0 where one
-        doesn't count. Feet of tones are set to 0.
+        doesn't count.
     start : int
         The first of these bins.
 
@@ -218,12 +218,14 @@ def strongest_peaks(power: Array, left: Array, start: int) -> NDArray[np.intp]:
     -----
     Bins next to a tone's lobe rise with its foot: only a peak among its neighbours is a line.
     """
+    given = left
     while True:
         # The greatest bin is nearly always a peak; where it is a foot, the next greatest is asked.
         greatest = int(left.argmax())
         level = float(left[greatest])
         if level == 0 or _are_peaks(power, np.array([start + greatest]))[0]:
             break
+        left = left.copy() if left is given else left
         left[greatest] = 0.0
     # A line between two bins shows less in either than one of its strength upon a bin.
     high = start + np.flatnonzero(left >= BETWEEN_BINS * level)

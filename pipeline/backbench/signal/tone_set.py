@@ -232,6 +232,29 @@ class ToneSet(Stepped):
     def _lobes(self) -> list[tuple[int, int]]:
         return lobes_of(self.positions, self.half)
 
+    def power_beside(self, band: slice) -> Array:
+        """Power by bin of a band, 0 where a bin belongs to a tone or to the steady part.
+
+        Parameters
+        ----------
+        band : slice
+            Of the bins.
+
+        Returns
+        -------
+        ndarray of float64, shape (k,)
+            V^2; read only and kept, as several ask for it.
+        """
+        kept, ends = self._powers_beside, (band.start, band.stop)
+        if ends not in kept:
+            kept[ends] = self.without_tones(self.spectrum.power, band)
+            kept[ends].setflags(write=False)
+        return kept[ends]
+
+    @cached_property
+    def _powers_beside(self) -> dict[tuple[int, int], Array]:
+        return {}
+
     def without_tones(self, values: Array, band: slice) -> Array:
         """Values by bin of a band, 0 where a bin belongs to a tone or to the steady part.
 
