@@ -22,7 +22,7 @@ from backbench.quantities.writing import in_text
 from backbench.signal.line_course import line_course, means_of
 from backbench.signal.mains import clear_of_mains
 from backbench.signal.power import STANDING, MeanSquare
-from backbench.signal.quantiles import middle
+from backbench.signal.quantiles import middle_of_own
 from backbench.signal.tone import BAND_HZ
 from backbench.signal.track import Array, Track
 from backbench.signal.uncertainty import DB_PER_RELATIVE, Contribution, combine
@@ -107,14 +107,16 @@ class _Level(NamedTuple):
 def _mean_of_thirds(power: Array, parts: _Thirds, spread: float) -> _Level:
     """From the median of each third of an octave.
 
-    spread: of the window. Noise powers are chi-squared of two degrees of freedom: their median is
-    ln 2 of the mean, within bands so narrow that the noise is about level there; that of n powers
-    is greater by the share 1 / (2 n ln 2) on average. Each band counts by its width, however many
-    of its bins mains lines leave: a bin of the low thirds counts for more than one.
+    power: left in another order. spread: of the window.
+
+    Noise powers are chi-squared of two degrees of freedom: their median is ln 2 of the mean, within
+    bands so narrow that the noise is about level there; that of n powers is greater by the share
+    1 / (2 n ln 2) on average. Each band counts by its width, however many of its bins mains lines
+    leave: a bin of the low thirds counts for more than one.
     """
     counts, shares = parts.counts, parts.shares
     greater = 1 + spread * MEDIAN_EFFICIENCY / (2 * counts * math.log(2))
-    medians = np.array([float(middle(power[a:b])) for a, b in parts.ranges]) / greater
+    medians = np.array([middle_of_own(power[a:b]) for a, b in parts.ranges]) / greater
     scatter = shares * medians / np.sqrt(counts)
     mean = float(shares @ medians)
     return _Level(mean / math.log(2), mean**2 / float(scatter @ scatter))

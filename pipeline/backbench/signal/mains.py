@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import math
+from bisect import bisect_left
 from collections.abc import Callable, Sequence
 from functools import lru_cache
+from itertools import accumulate
 from typing import NamedTuple
 
 import numpy as np
@@ -127,10 +129,10 @@ def mains_frequency(spectrum: Spectrum, noise: Array, nominal_hz: float) -> floa
     if not peaks:
         return nominal_hz
     estimates = peak_positions(spectrum, np.array(peaks)) * spectrum.resolution_hz / multiples
-    order = np.argsort(estimates)
-    weight_fraction = np.cumsum(np.array(weights)[order])
-    middle = int(np.searchsorted(weight_fraction, weight_fraction[-1] / 2))
-    return float(np.clip(estimates[order[middle]], 0.98 * nominal_hz, 1.02 * nominal_hz))
+    rising = sorted(zip(estimates.tolist(), weights, strict=True))
+    up_to = list(accumulate(weight for _, weight in rising))
+    middle: float = rising[bisect_left(up_to, up_to[-1] / 2)][0]
+    return min(max(middle, 0.98 * nominal_hz), 1.02 * nominal_hz)
 
 
 def mains_lines_at(
