@@ -256,7 +256,8 @@ def _refuse_unsteady(tones: ToneSet, stated_hz: Sequence[float]) -> None:
     """Raises Refusal where a tone's frequency or level changes."""
     middles = tones.middles().tolist()
     for hz, tone, middle in zip(stated_hz, tones.tones, middles, strict=True):
-        if middle < LEAST_STEADY * tone.value - 4 * math.sqrt(tone.variance):
+        least = LEAST_STEADY * tone.value
+        if middle < least and middle < least - 4 * math.sqrt(tone.variance):
             raise Refusal(
                 f"the tone near {in_text(hz, 'Hz', 6)} isn't steady: its frequency or level "
                 "changes within the record"

@@ -232,6 +232,29 @@ class ToneSet(Stepped):
     def _lobes(self) -> list[tuple[int, int]]:
         return lobes_of(self.positions, self.half)
 
+    def power_beside(self, band: slice) -> Array:
+        """Power by bin of a band, 0 where a bin belongs to a tone or to the steady part.
+
+        Parameters
+        ----------
+        band : slice
+            Of the bins.
+
+        Returns
+        -------
+        ndarray of float64, shape (k,)
+            V^2; read only and kept, as several ask for it.
+        """
+        kept, ends = self._powers_beside, (band.start, band.stop)
+        if ends not in kept:
+            kept[ends] = self.without_tones(self.spectrum.power, band)
+            kept[ends].setflags(write=False)
+        return kept[ends]
+
+    @cached_property
+    def _powers_beside(self) -> dict[tuple[int, int], Array]:
+        return {}
+
     def without_tones(self, values: Array, band: slice) -> Array:
         """Values by bin of a band, 0 where a bin belongs to a tone or to the steady part.
 
@@ -266,9 +289,10 @@ def summed(parts: Sequence[MeanSquare]) -> MeanSquare:
     MeanSquare
         V^2; with the degrees of freedom of the part that has the fewest.
     """
-    strong = np.array([max(part.value, 0.0) for part in parts])
-    weight = strong if strong.sum() > 0 else np.ones(len(parts))
-    slope = float(np.sum(weight * [part.slope for part in parts]) / weight.sum())
+    weights = [max(part.value, 0.0) for part in parts]
+    if sum(weights) <= 0:
+        weights = [1.0] * len(parts)
+    slope = sum(w * part.slope for w, part in zip(weights, parts, strict=True)) / sum(weights)
     return MeanSquare(
         sum(part.value for part in parts), sum(part.floor for part in parts), slope,
         min(part.samples for part in parts),
