@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -23,6 +23,9 @@ from backbench.metrics.session import (
 )
 from backbench.storage.database import Database
 from backbench.test_points.scope import chosen_reviews
+
+if TYPE_CHECKING:
+    import polars as pl
 
 OWN_COLUMNS = {
     "key": "reading.reading_key", "order": "reading.order_n",
@@ -88,7 +91,7 @@ def derive_reviews(store: Database, review_keys: Sequence[str], environment_key:
     The reviews' captures and readings must be in place, and no derived reading among them.
     """
     worked = Worked()
-    for key, session in _sessions(store, review_keys).items():
+    for key, session in _sessions(store, review_keys):
         _derive(key, session, worked)
     store.append("reading", worked.readings)
     store.append("curve", worked.curves)
@@ -97,7 +100,8 @@ def derive_reviews(store: Database, review_keys: Sequence[str], environment_key:
 
 def session_of_review(store: Database, review_key: str) -> Session:
     """What a review's derivations are made from; empty where it isn't in the catalogue."""
-    return _sessions(store, [review_key])[review_key]
+    ((_, session),) = _sessions(store, [review_key])
+    return session
 
 
 def _derive(review_key: str, session: Session, worked: Worked) -> None:
@@ -118,47 +122,56 @@ def _trace(worked: Worked, row: Row, given: Given | DerivedCurve) -> None:
     made.update(reading.analysis_key for reading in given.made_from)
 
 
-def _sessions(store: Database, review_keys: Sequence[str]) -> dict[str, Session]:
-    """The measured readings of each review, with what else its derivations may ask for."""
-    readings = _readings(store, review_keys)
+def _sessions(store: Database, review_keys: Sequence[str]) -> Iterator[tuple[str, Session]]:
+    """The measured readings of each review, with what else its derivations may ask for.
+
+    Rows are asked for together and unfolded one review at a time: as objects they take many times
+    the memory.
+    """
     roles = registry().curve_roles()
+    readings = _by_review(store, SESSION, review_keys)
     curves = _by_review(store, RESPONSES, review_keys, curves=[*roles])
     promised, units = (_by_review(store, sql, review_keys) for sql in (PROMISED, UNITS))
-    drawn = {key: _curves(curves.get(key, []), readings[key]) for key in review_keys}
-    return {
-        key: Session(
-            readings[key], [c for c in drawn[key] if roles[c.curve] == "level over frequency"],
-            [_promised(row) for row in promised.get(key, [])],
-            {row["unit_key"]: row["rated_power_w"] for row in units.get(key, [])
+    for key in review_keys:
+        of_units = _dicts(units, key)
+        measured = _readings(readings.get(key))
+        drawn = _curves(_dicts(curves, key), measured)
+        yield key, Session(
+            measured, [c for c in drawn if roles[c.curve] == "level over frequency"],
+            [_promised(row) for row in _dicts(promised, key)],
+            {row["unit_key"]: row["rated_power_w"] for row in of_units
              if row["rated_power_w"] is not None},
-            [c for c in drawn[key] if roles[c.curve] == "phase over frequency"],
-            {row["unit_key"]: row["kind"] for row in units.get(key, [])},
-        )
-        for key in review_keys
-    }  # fmt: skip
-
-
-def _readings(store: Database, review_keys: Sequence[str]) -> dict[str, list[Reading]]:
-    chosen, values = chosen_reviews(review_keys)
-    details: dict[str, dict[str, str]] = {}
-    readings: dict[str, list[Reading]] = {key: [] for key in review_keys}
-    for review, *columns in store.rows(SESSION.format(chosen=chosen), values):
-        text = columns[DETAIL]
-        if text not in details:
-            details[text] = json.loads(text)
-        columns[DETAIL] = details[text]
-        readings[review].append(Reading(*columns))
-    return readings
+            [c for c in drawn if roles[c.curve] == "phase over frequency"],
+            {row["unit_key"]: row["kind"] for row in of_units},
+        )  # fmt: skip
 
 
 def _by_review(
     store: Database, sql: str, review_keys: Sequence[str], **values: object
-) -> dict[str, list[Row]]:
+) -> dict[str, pl.DataFrame]:
+    """The rows of each review that has any, in their order."""
     chosen, keys = chosen_reviews(review_keys)
-    rows: dict[str, list[Row]] = {}
-    for row in store.frame(sql.format(chosen=chosen), {**values, **keys}).to_dicts():
-        rows.setdefault(row["review_key"], []).append(row)
-    return rows
+    frame = store.frame(sql.format(chosen=chosen), {**values, **keys})
+    parts = frame.partition_by("review_key", maintain_order=True)
+    return {part["review_key"][0]: part for part in parts}
+
+
+def _dicts(parts: Mapping[str, pl.DataFrame], review_key: str) -> list[Row]:
+    return parts[review_key].to_dicts() if review_key in parts else []
+
+
+def _readings(rows: pl.DataFrame | None) -> list[Reading]:
+    if rows is None:
+        return []
+    details: dict[str, dict[str, str]] = {}
+    readings = []
+    for _, *columns in rows.iter_rows():
+        text = columns[DETAIL]
+        if text not in details:
+            details[text] = json.loads(text)
+        columns[DETAIL] = details[text]
+        readings.append(Reading(*columns))
+    return readings
 
 
 def _curves(rows: Sequence[Row], readings: list[Reading]) -> list[CurveReading]:

@@ -30,8 +30,9 @@ from backbench.storage.fault_injection import reached
 from backbench.storage.settings_history import keep_settings
 from backbench.storage.unfinished import note_finished, note_unfinished
 
-GROUP = 16
-"""Reviews loaded in one transaction: opening the database costs as much as loading a few."""
+LEAST_GROUP, LARGEST_GROUP = 16, 48
+"""Reviews loaded in one transaction: its statements cost as much as the rows of a dozen reviews,
+but memory rises with each."""
 
 
 @dataclass(frozen=True)
@@ -112,9 +113,18 @@ def unexpected(error: Exception, where: str) -> UserError:
 
 
 def in_groups(works: Sequence[Work]) -> Iterator[Sequence[Work]]:
-    """Works in the groups that are loaded together."""
-    for first in range(0, len(works), GROUP):
-        yield works[first : first + GROUP]
+    """Works in the groups that are loaded together.
+
+    Half of what is left each time: while one is loaded the next is analysed, and after the last
+    there is nothing more to do meanwhile.
+    """
+    first = 0
+    while first < len(works):
+        left = len(works) - first
+        size = min(max(left // 2, LEAST_GROUP), LARGEST_GROUP)
+        size = left if left - size < LEAST_GROUP // 2 else size
+        yield works[first : first + size]
+        first += size
 
 
 Collected = tuple[Work, Sequence[Path] | Refused]

@@ -88,7 +88,7 @@ class _Across:
 )
 def source_impedance(session: Session) -> Iterator[DerivedResult]:
     """Magnitude of the output's impedance, from its voltages across two loads at the same drive."""
-    for across in _across(session):
+    for across in session.once(_across):
         if isinstance(across, _Across):
             yield _given(across, _magnitude(across))
         else:
@@ -106,7 +106,7 @@ def source_impedance(session: Session) -> Iterator[DerivedResult]:
 )
 def source_impedance_phase(session: Session) -> Iterator[DerivedResult]:
     """Angle of the output's impedance, -180 to 180 degrees."""
-    for across in _across(session):
+    for across in session.once(_across):
         whole = across.at.whole if isinstance(across, _Across) else None
         if isinstance(across, _Across) and whole and whole.value >= 2 * COVERAGE * whole.u:
             u = math.degrees(whole.u_rad)
@@ -126,7 +126,7 @@ def source_impedance_phase(session: Session) -> Iterator[DerivedResult]:
 )
 def regulation_resistance(session: Session) -> Iterator[DerivedResult]:
     """Resistance that explains the fall of the output voltage between two loads."""
-    for across in _across(session):
+    for across in session.once(_across):
         if isinstance(across, _Across) and across.at.whole is None:
             ohms, most = across.at.ohms, across.at.allowed[1]
             if math.isinf(most):
@@ -163,7 +163,7 @@ def regulation_resistance(session: Session) -> Iterator[DerivedResult]:
 )
 def damping_factor(session: Session) -> Iterator[DerivedResult]:
     """Nominal load resistance divided by the magnitude of the output source impedance."""
-    for across in _across(session):
+    for across in session.once(_across):
         like = across.like
         if _is_line_output(like):
             continue
@@ -225,9 +225,13 @@ def _magnitude(across: _Across) -> MeasuredValue | None:
     return MeasuredValue(least, at.ohms.u, at.ohms.estimation, bound="lower", remark=NO_PHASE)
 
 
-def _across(session: Session) -> Iterator[_Across | RefusedDerivation]:
+def _across(session: Session) -> list[_Across | RefusedDerivation]:
+    return [*_across_loads(session)]
+
+
+def _across_loads(session: Session) -> Iterator[_Across | RefusedDerivation]:
     """Impedances of tones under two loads, and of sweeps at 20 Hz, 1 kHz and 20 kHz."""
-    for pair in best_pairs(session):
+    for pair in session.once(best_pairs):
         if pair.ohms is None:
             yield RefusedDerivation(pair.reason or "", pair.heavy, pair.sources)
         else:
@@ -282,7 +286,7 @@ def source_impedance_phase_curve(session: Session) -> Iterator[DerivedCurve]:
 )
 def regulation_resistance_curve(session: Session) -> Iterator[DerivedCurve]:
     """The same from magnitudes alone, where the generator was not recorded beside the output."""
-    for ats, like, sources in _sets(session):
+    for ats, like, sources in session.once(_sets):
         known = [at for at in ats if at.whole is None and math.isfinite(at.allowed[1])]
         if len(known) >= 2:
             u = [math.hypot(at.ohms.u, _missed(at)) for at in known]
@@ -298,18 +302,26 @@ _WholeSet = tuple[list[tuple[SweptPoint, ComplexOhms]], Reading, tuple[Reading, 
 
 
 def _wholes(session: Session) -> Iterator[_WholeSet]:
-    for ats, like, sources in _sets(session):
+    for ats, like, sources in session.once(_sets):
         known = [(at, at.whole) for at in ats if at.whole is not None]
         if len(known) >= 2:
             yield known, like, sources
 
 
-def _sets(session: Session) -> Iterator[_Set]:
-    """Impedances by rising frequency: of sweeps, and of tones at five frequencies or more."""
+def _sets(session: Session) -> list[_Set]:
+    return [*_sets_of_sweeps(session), *_sets_of_tones(session)]
+
+
+def _sets_of_sweeps(session: Session) -> Iterator[_Set]:
+    """Impedances by rising frequency."""
     for swept in swept_pairs(session):
         yield swept_over(swept), swept.gains[1], swept.sources
+
+
+def _sets_of_tones(session: Session) -> Iterator[_Set]:
+    """The same of tones at five frequencies or more."""
     groups: dict[object, list[Pair]] = {}
-    for pair in best_pairs(session):
+    for pair in session.once(best_pairs):
         if pair.ohms is not None:
             place = (*_place(pair.heavy), ohm_of(pair.heavy), pair.whole is None)
             groups.setdefault(place, []).append(pair)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import cmath
 import math
-from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import combinations
 
@@ -59,16 +58,15 @@ class Pair:
         return (self.light, self.heavy, *self.with_phase)
 
 
-def best_pairs(session: Session) -> Iterator[Pair]:
+def best_pairs(session: Session) -> list[Pair]:
     """For each output, frequency, tap, input and volume, the pair that tells it best."""
     levels = [
         r for r in session.of("level", bound=None)
         if r.stimulus in STEPPED_OR_SINGLE and r.load_kind is not None and r.value
         and r.driven in (None, r.output)
     ]  # fmt: skip
-    for same in grouped(levels, _place).values():
-        if len({ohm_of(r) for r in same}) > 1:
-            yield _best(session, same)
+    alike = grouped(levels, _place).values()
+    return [_best(session, same) for same in alike if len({ohm_of(r) for r in same}) > 1]
 
 
 def _place(r: Reading) -> tuple[object, ...]:

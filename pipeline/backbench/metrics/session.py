@@ -7,10 +7,12 @@ from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from operator import attrgetter
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from backbench.metrics.declaration import Bound, CurveData, MeasuredValue
 from backbench.quantities.writing import in_text
+
+Item = TypeVar("Item")
 
 
 @dataclass(frozen=True)
@@ -173,6 +175,28 @@ class Session:
                 by_conditions.setdefault((*_CAPTURE(reading), *_CONDITIONS(reading)), reading)
         return by_conditions
 
+    @cached_property
+    def _worked_out(self) -> dict[Hashable, Any]:
+        return {}
+
+    def once(self, make: Callable[[Session], Item]) -> Item:
+        """What a function makes of the session: made at the first call, the same one at later ones.
+
+        Parameters
+        ----------
+        make : callable
+            A function of a module, of the session alone. What it gives is not to be changed.
+
+        Returns
+        -------
+        object
+            What it gives.
+        """
+        if make not in self._worked_out:
+            self._worked_out[make] = make(self)
+        made: Item = self._worked_out[make]
+        return made
+
     def beside(self, metric: str, like: Reading) -> list[Reading]:
         """Readings of a metric, with a number, on the same output in the same capture.
 
@@ -226,9 +250,6 @@ class Session:
         for name, value in same.items():
             matching = [r for r in matching if getattr(r, name) == value]
         return [*matching]
-
-
-Item = TypeVar("Item")
 
 
 def grouped(

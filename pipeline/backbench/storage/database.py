@@ -16,13 +16,13 @@ import duckdb
 from backbench.errors import Fault, UserError
 from backbench.quantities.writing import in_text
 from backbench.storage import query_limits, schema_steps
-from backbench.storage.atomic_io import flush_file, parquet_bytes, rename
+from backbench.storage.atomic_io import flush_file, rename
 from backbench.storage.fault_injection import reached
 from backbench.storage.light_rows import LightRows, as_light, is_altered
 from backbench.storage.lock import Held, held
 from backbench.storage.query_limits import bounded
+from backbench.storage.rows_aside import rows_aside
 from backbench.storage.schema_steps import checksum, migrations
-from backbench.storage.scratch import scratch_folder
 
 if TYPE_CHECKING:
     import polars as pl
@@ -167,15 +167,9 @@ class Database:
 
     def append(self, table: str, rows: Sequence[Mapping[str, object]]) -> None:
         """Append rows to a table by way of a Parquet file, columns matched by name."""
-        if not rows:
-            return
-        import polars as pl
-
-        with scratch_folder() as folder:
-            path = folder / "rows.parquet"
-            frame = pl.DataFrame(rows, infer_schema_length=None, orient="row")
-            path.write_bytes(parquet_bytes(frame))
-            self.load_parquet(table, [path])
+        if rows:
+            with rows_aside(rows) as path:
+                self.load_parquet(table, [Path(path)])
 
     def tables(self) -> list[str]:
         """Names of all tables, sorted."""

@@ -11,9 +11,10 @@ from __future__ import annotations
 
 import hashlib
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import groupby
+from operator import itemgetter
 from typing import Any, NamedTuple
 
 from backbench.metrics.declared_traits import declarations
@@ -21,6 +22,7 @@ from backbench.metrics.power_sweep import LEAST_LEVELS
 from backbench.quantities.writing import in_text
 from backbench.signal.between_steps import Place, value_between
 from backbench.storage.database import Database
+from backbench.storage.rows_aside import rows_aside
 from backbench.test_points.frequencies import off_frequency, same_frequency
 from backbench.test_points.points import sort_of_reading, sorts_by_kind
 from backbench.test_points.scope import chosen_reviews
@@ -144,6 +146,16 @@ def _step(row: Row, by: SweptBy) -> SweepLevel:
     )  # fmt: skip
 
 
+OF_STEP = {
+    "place": "dense_rank() OVER (ORDER BY point_key, steps.review_key, steps.unit_key, "
+             "steps.output, steps.metric, steps.order_n, steps.detail) AS place",
+    **{name: name for name in ("point_key", "wanted")},
+    **{name: f"steps.{name}" for name in (
+        "review_key", "analysis_key", "reading_key", "unit", "by_voltage", "value", "uncertainty",
+        "estimation", "dof", "bound", "power_w", "power_u", "volts", "volts_u",
+    )},
+}  # fmt: skip
+"""What is asked of a step: its columns, by name, and the place that it is beside."""
 PLACE = (*OF_READINGS, "controls", "by_voltage")
 """Conditions that the steps of one sweep have in common."""
 
@@ -237,11 +249,10 @@ open_places AS (
         ORDER BY off_frequency, other_tap, stimulus = 'steps', position
     ) = 1
 )
-SELECT steps.*, point_key, wanted
+SELECT {of_step}
 FROM open_places
 JOIN steps ON {same}
-ORDER BY point_key, steps.review_key, steps.unit_key, steps.output, steps.metric, steps.order_n,
-         steps.detail, steps.swept, steps.reading_key
+ORDER BY place, steps.swept, steps.reading_key
 """
 
 
@@ -258,7 +269,7 @@ def assign_between(
     same = " AND ".join(f"steps.{n} IS NOT DISTINCT FROM open_places.{n}" for n in PLACE)
     sweep_hz, point_hz = "sweeps.frequency_hz", "point.frequency_hz"
     sql = SWEEPS.format(
-        chosen=chosen, place=", ".join(PLACE), same=same,
+        chosen=chosen, place=", ".join(PLACE), same=same, of_step=", ".join(OF_STEP.values()),
         same_frequency=same_frequency(sweep_hz, point_hz),
         off_frequency=off_frequency(sweep_hz, point_hz),
         input_sort=sort_of_reading("sweeps.", "sweeps.metric", "appearance.kind"),
@@ -268,7 +279,8 @@ def assign_between(
         **{n: windows[n] for n in names}, **sorts_by_kind(), **of_sweeps(), "exact": EXACT,
         "powers": [*declarations().having(lambda traits: traits.own_stimulus == "power")],
     }  # fmt: skip
-    found = list(_interpolations(store.records(sql, values)))
+    rows = store.rows(sql, values)
+    found = list(_interpolations(dict(zip(OF_STEP, row, strict=True)) for row in rows))
     if found:
         _insert(store, found)
         store.run(OFF_THE_POWER.format(chosen=chosen), chosen_reviews(review_keys)[1])
@@ -308,33 +320,31 @@ def forget_between(store: Database, review_keys: Sequence[str] | None) -> None:
         store.run(f"DELETE FROM {table} WHERE (review_key, analysis_key) IN ({gone})", values)
 
 
-def _interpolations(rows: Sequence[Row]) -> Iterator[tuple[Row, Between]]:
-    """A reading for each place of each test point that its sweep has steps around."""
-    place = ("point_key", *(name for name in PLACE if name != "controls"))
-    for _, same in groupby(rows, key=lambda row: [row[name] for name in place]):
+def _interpolations(rows: Iterable[Row]) -> Iterator[Row]:
+    """What a reading has of its own at each place of each test point that a sweep has steps
+    around; it is like that of the step below in all else."""
+    for _, same in groupby(rows, key=itemgetter("place")):
         steps = list(same)
         by = VOLTAGE if steps[0]["by_voltage"] else POWER
         between = interpolated(steps, steps[0]["wanted"], by)
         if between is not None:
-            yield _row(between), between
-
-
-OWN = (
-    "unit", "controls", "position", "power_u", "volts", "volts_u", "by_voltage", "swept", "wanted",
-)  # fmt: skip
-"""Columns of a step that a reading has not."""
+            yield _row(between)
 
 
 def _row(between: Between) -> Row:
     below, above = between.below, between.above
     keys = below["point_key"], below["reading_key"], above["reading_key"]
     return {
-        **{name: value for name, value in below.items() if name not in OWN},
         **between.reading_columns(),
         "reading_key": _key("reading", *keys),
         "analysis_key": _key("analysis", *keys),
         "power_w": None if below["by_voltage"] else below["wanted"],
         "generator_vrms": None,
+        "review_key": below["review_key"],
+        "point_key": below["point_key"],
+        "below_key": below["reading_key"],
+        "below": below["analysis_key"],
+        "above": above["analysis_key"],
     }
 
 
@@ -342,9 +352,23 @@ def _key(*parts: str) -> str:
     return hashlib.sha256("\n".join(("between", *parts)).encode()).hexdigest()[:32]
 
 
-MADE = """
-(SELECT unnest($made) AS analysis_key, unnest($reviews) AS review_key, unnest($below) AS below,
-        unnest($above) AS above) AS made
+OWN = (
+    "reading_key", "analysis_key", "power_w", "generator_vrms", "value", "uncertainty",
+    "estimation", "dof", "bound", "status", "reason",
+)  # fmt: skip
+"""Columns in which such a reading differs from that of the step below."""
+MADE = "read_parquet($made) AS made"
+READINGS = f"""
+INSERT INTO reading BY NAME
+SELECT like_this.* REPLACE ({", ".join(f"made.{name} AS {name}" for name in OWN)})
+FROM {MADE}
+JOIN reading AS like_this
+  ON like_this.review_key = made.review_key AND like_this.reading_key = made.below_key
+ORDER BY made.point_key, made.reading_key
+"""
+POINTS = f"""
+INSERT INTO reading_point BY NAME
+SELECT reading_key, review_key, point_key, true AS interpolated FROM {MADE}
 """
 ANALYSES = f"""
 INSERT INTO analysis BY NAME
@@ -361,25 +385,8 @@ JOIN analysis_capture AS link
 """
 
 
-def _insert(store: Database, interpolations: Sequence[tuple[Row, Between]]) -> None:
+def _insert(store: Database, made: Sequence[Row]) -> None:
     """The readings, their places, and what leads back to the captures of both steps."""
-    if not interpolations:
-        return
-    points = [
-        {
-            "reading_key": row["reading_key"], "review_key": row["review_key"],
-            "point_key": row["point_key"], "interpolated": True,
-        }
-        for row, _ in interpolations
-    ]  # fmt: skip
-    readings = [{n: v for n, v in row.items() if n != "point_key"} for row, _ in interpolations]
-    store.append("reading", readings)
-    store.append("reading_point", points)
-    made = {
-        "made": [row["analysis_key"] for row, _ in interpolations],
-        "reviews": [row["review_key"] for row, _ in interpolations],
-        "below": [between.below["analysis_key"] for _, between in interpolations],
-        "above": [between.above["analysis_key"] for _, between in interpolations],
-    }
-    store.run(ANALYSES, made)
-    store.run(ORIGINALS, made)
+    with rows_aside(made) as path:
+        for statement in (READINGS, POINTS, ANALYSES, ORIGINALS):
+            store.run(statement, {"made": path})
