@@ -6,7 +6,6 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.signal import firwin, freqz, upfirdn
 
 from backbench.signal.track import Array
 
@@ -34,14 +33,20 @@ class Player:
 
     @property
     def filter(self) -> Array:
+        from scipy.signal import firwin  # takes longer to import than most reviews to make
+
         return np.asarray(2 * firwin(TAPS, self.edge_hz, fs=RATE))
 
     def gain_at(self, *hz: float) -> Array:
         """Magnitude of the filter."""
+        from scipy.signal import freqz
+
         return np.asarray(np.abs(freqz(self.filter, worN=np.array(hz), fs=RATE)[1]))
 
     def plays(self, samples: Array, seed: int | None = None) -> Array:
         """Volts: a clock that swings, a filter with a slow edge, hiss."""
+        from scipy.signal import upfirdn
+
         wave = upfirdn(self.filter, samples, up=2)[TAPS // 2 : TAPS // 2 + 2 * len(samples)]
         time = np.arange(len(wave)) / RATE
         bins = np.fft.rfft(wave)

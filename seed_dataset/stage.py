@@ -9,7 +9,6 @@ from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import brentq
 
 from backbench.bench_day.stimulus_waveforms import wave
 from backbench.documents.stimuli import Idle, Stimulus
@@ -66,6 +65,7 @@ class Stage:
 
     def input_at(self, percent: float) -> float:
         """The input, V rms, at which tanh makes that much distortion, by its own series."""
+        from scipy.optimize import brentq
 
         def over(peak: float) -> float:
             t = np.arange(256) / 256

@@ -38,10 +38,14 @@ def awaited(what: Callable[[], bool]) -> None:
 
 
 class Machines:
-    """What stands for other machines. Two workers, until one is killed."""
+    """What stands for other machines. Workers stay as many as asked for, until one is killed.
 
-    def __init__(self, folder: Path, s3_address: str) -> None:
+    preload: a file that each worker runs when it starts.
+    """
+
+    def __init__(self, folder: Path, s3_address: str, preload: Path | None = None) -> None:
         self.folder = folder
+        self._more = ["--preload", str(preload)] if preload else []
         self.scheduler = f"tcp://127.0.0.1:{free_port()}"
         self.server = f"http://127.0.0.1:{free_port()}/api"
         self.environment = {
@@ -52,10 +56,10 @@ class Machines:
             # As a nanny of Dask sets it for its worker.
             "OPENBLAS_NUM_THREADS": "1",
         }  # fmt: skip
-        self.processes: list[subprocess.Popen[bytes]] = []
+        self.named: dict[str, subprocess.Popen[bytes]] = {}
         self.workers: dict[str, subprocess.Popen[bytes]] = {}
 
-    def start(self) -> None:
+    def start(self, workers: int = 2) -> None:
         runs = self.folder / "runs" / run_server.DATABASE
         runs.parent.mkdir()
         run_server._copy_prepared(runs)  # making one takes longer than all else here
@@ -64,7 +68,7 @@ class Machines:
                     "--port", server.rpartition(":")[2])  # fmt: skip
         self._begin("scheduler", "distributed.cli.dask_scheduler", "--host", "127.0.0.1",
                     "--port", scheduler.rpartition(":")[2], "--no-dashboard")  # fmt: skip
-        self.fill()
+        self.fill(workers)
         awaited(lambda: _answers(f"{self.server}/health"))
         run_server._keep_prepared(runs)
 
@@ -77,6 +81,7 @@ class Machines:
                 name, "distributed.cli.dask_worker", self.scheduler, "--name", name,
                 "--host", "127.0.0.1", "--nthreads", "1", "--no-nanny", "--no-dashboard",
                 "--local-directory", str(self.folder), "--memory-limit", "0",
+                *self._more,
             )  # fmt: skip
         with self.client() as client:
             client.wait_for_workers(count, timeout=PATIENCE_S)
@@ -120,7 +125,7 @@ class Machines:
         return begun.returncode, printed
 
     def stop(self) -> None:
-        for process in reversed(self.processes):
+        for process in reversed(self.named.values()):
             process.kill()
             process.wait()
 
@@ -129,7 +134,7 @@ class Machines:
             process = subprocess.Popen(
                 [sys.executable, "-m", module, *words], env=self.environment, stdout=log, stderr=log
             )
-        self.processes.append(process)
+        self.named[name] = process
         return process
 
 
@@ -158,12 +163,12 @@ def s3_server() -> Iterator[str]:
 
 
 @contextmanager
-def machines(folder: Path) -> Iterator[Machines]:
+def machines(folder: Path, workers: int = 2, preload: Path | None = None) -> Iterator[Machines]:
     """All of them, for as long as the block lasts."""
     with s3_server() as address:
-        begun = Machines(folder, address)
+        begun = Machines(folder, address, preload)
         try:
-            begun.start()
+            begun.start(workers)
             yield begun
         finally:
             begun.stop()

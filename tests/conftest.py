@@ -24,6 +24,7 @@ from backbench.ingest.analysis_plan import Job
 from backbench.metrics.in_force import use_own_metrics
 from demonstration import Demo, made_demo
 from few_questions import few_available
+from folder_in_memory import write_into_memory
 from schema_made_once import use_one_schema
 from simulated import CASES, CIRCUITS, simulated_catalogue
 
@@ -44,6 +45,7 @@ sys.dont_write_bytecode = False
 typer.testing._get_command = cache(typer.testing._get_command)
 
 use_one_schema()
+write_into_memory()
 
 LONG = (
     "tests/test_demo.py", "tests/seed_dataset/test_written_reviews.py",

@@ -320,6 +320,7 @@ class Catalogue:
         *,
         peers: Sequence[str] | None = None,
         include_entered: bool = True,
+        heard: bool = True,
     ) -> Comparison:
         """Compare a unit with its peers.
 
@@ -332,6 +333,9 @@ class Catalogue:
             "decade=1960", "everything". By default the usual choice for the unit.
         include_entered : bool
             Whether figures typed from old records take part; they are marked.
+        heard : bool
+            Whether figures are told in a listener's terms too, for the loudspeakers of the
+            settings.
 
         Returns
         -------
@@ -347,8 +351,9 @@ class Catalogue:
 
         with self.reading() as opened:
             return compare_unit(
-                opened, unit, self.settings, peers=peers, include_entered=include_entered
-            )
+                opened, unit, self.settings if heard else None, peers=peers,
+                include_entered=include_entered, stale=self.stale(), heard=heard,
+            )  # fmt: skip
 
     def trend(self, y: str, x: str, *, within: str = "technology") -> Regression:
         """Test one quantity for a trend against another, over all units and within groups.

@@ -9,9 +9,10 @@ import pytest
 
 from backbench.comparison import compared_sides, differences
 from backbench.comparison.another_session import default_note
+from backbench.comparison.verdicts import newest_review
 from backbench.errors import UserError
 from backbench.reports.terminal_reports import show_pair
-from backbench.storage.database import reading
+from backbench.storage.database import Database, reading
 
 
 def test_before_and_after_sorted_by_certainty(given: Any) -> None:
@@ -163,6 +164,12 @@ def test_what_was_set_is_no_difference_and_weightings_stay_apart(given: Any) -> 
     ]  # fmt: skip
 
 
+def sides_of(store: Database, unit: str) -> tuple[str, list[differences.Difference]]:
+    review = newest_review(store, unit)
+    outputs = compared_sides.outputs_in(store, unit, review)
+    return compared_sides.sides(store, unit, review, outputs)
+
+
 def test_sides_of_two_outputs_of_a_mono_pair_and_of_one_alone(given: Any) -> None:
     given.unit("two")
     given.reading("two", "thd", 0.5, 0.01)
@@ -174,7 +181,7 @@ def test_sides_of_two_outputs_of_a_mono_pair_and_of_one_alone(given: Any) -> Non
     given.unit("single")
     given.reading("single", "gain", 20.0, 0.1)
     with reading(given.build()) as store:
-        titles = {key: compared_sides.sides(store, key) for key in ("two", "m-left", "single")}
+        titles = {key: sides_of(store, key) for key in ("two", "m-left", "single")}
     assert titles["two"][0] == "Right less left"
     assert titles["m-left"][0] == "Less m-left: m-right"
     assert {d.difference for d in titles["m-left"][1]} == {2.0}

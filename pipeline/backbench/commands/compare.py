@@ -71,8 +71,11 @@ def compare(
     """
     from backbench.reports.comparison_report import show_comparison
 
-    comparison = opened(catalogue).compare(unit, peers=peers, include_entered=not without_entered)
-    if out_format == "table" and out is None:
+    plain = out_format == "table" and out is None
+    comparison = opened(catalogue).compare(
+        unit, peers=peers, include_entered=not without_entered, heard=everything and plain
+    )
+    if plain:
         show_comparison(comparison, everything=everything)
         reviewed = word(comparison.review_key)
         next_step(f"readings {reviewed}", f"sheet {reviewed}", catalogue=catalogue)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from functools import lru_cache
 from typing import Any
 
@@ -37,11 +38,11 @@ def _compared_points(declared: Declarations[Declared]) -> dict[str, tuple[str, .
     }  # fmt: skip
 
 
-def preferred(own: list[dict[str, Any]]) -> list[dict[str, Any]]:
+def preferred(own: Sequence[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
     """The unit's rows at the first test point of each metric that it has, of each sort of path
     and with one output driven beside all, and at every load that stands for headphones, in the
     order shown."""
-    preferred = []
+    preferred: list[Mapping[str, Any]] = []
     for metric, points in compared_points().items():
         mine = [row for row in own if row["metric"] == metric]
         for sort, driven in WAYS:

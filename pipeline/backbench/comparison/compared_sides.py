@@ -37,7 +37,7 @@ ORDER BY point_key, metric, output, status <> 'entered', reading_key
 
 
 def _rows(store: Database, sql: str, **values: str) -> list[dict[str, Any]]:
-    return list(store.frame(sql, {**values, "as_set": as_set()}).iter_rows(named=True))
+    return store.records(sql, {**values, "as_set": as_set()})
 
 
 def before_and_after(
@@ -89,8 +89,9 @@ def left_and_right(store: Database, unit_key: str) -> list[Difference]:
 
     Raises UserError for an unknown unit and for one without both outputs.
     """
-    refuse_unknown(store, unit_key)
     rows = _rows(store, ROWS, unit=unit_key)
+    if not rows:
+        refuse_unknown(store, unit_key)
     sides = [[row for row in rows if row["output"] == side] for side in ("left", "right")]
     if not all(sides):
         outputs = ", ".join(sorted({row["output"] for row in rows})) or "none"
@@ -118,9 +119,13 @@ def two_units(store: Database, first: str, second: str) -> list[Difference]:
             f"backbench compare {key} --all; two reviews: {key}@REVIEW",
         )  # fmt: skip
         raise UserError("a unit can't be compared with itself", [fault])
-    rows = [_of_side(store, one) for one in chosen]
+    return _of_sides(store, *chosen)
+
+
+def _of_sides(store: Database, first: Side, second: Side) -> list[Difference]:
+    rows = [_of_side(store, one) for one in (first, second)]
     outputs = [{row["output"] for row in one} for one in rows]
-    one_unit = chosen[0].unit_key == chosen[1].unit_key
+    one_unit = first.unit_key == second.unit_key
     same = outputs[0] == outputs[1] and len(outputs[0]) > 1
     return differences(rows[0], rows[1], by_output=one_unit or same)
 
@@ -136,36 +141,46 @@ def rows_of_review(store: Database, unit_key: str, review_key: str) -> list[dict
     return _rows(store, OF_REVIEW, review=review_key, unit=unit_key)
 
 
+OUTPUTS = (
+    "SELECT count(DISTINCT output) FROM reading WHERE unit_key = $unit AND review_key = $review"
+)
+
+
+def outputs_in(store: Database, unit_key: str, review_key: str) -> int:
+    """How many outputs a review measured a unit at."""
+    ((count,),) = store.rows(OUTPUTS, {"unit": unit_key, "review": review_key})
+    return int(count)
+
+
 OTHER_SIDE = """
 SELECT other.unit_key
-FROM unit AS own
+FROM appearance AS own
 JOIN appearance AS other USING (review_key, maker, model)
-WHERE own.unit_key = $unit AND other.unit_key <> $unit AND 1 = (
-    SELECT count(DISTINCT output) FROM reading
-    WHERE unit_key = $unit AND review_key = own.review_key
-)
+WHERE own.review_key = $review AND own.unit_key = $unit AND other.unit_key <> $unit
 """
 
 
-def other_side(store: Database, unit_key: str) -> str | None:
-    """The other of a mono pair: the one other unit of the same maker and model in the newest
-    review of a unit that has a single output. None where there is no such unit."""
-    rows = store.rows(OTHER_SIDE, {"unit": unit_key})
+def _other_of_a_pair(store: Database, unit_key: str, review_key: str) -> str | None:
+    """The one other unit of the same maker and model in a review; None where there isn't one."""
+    rows = store.rows(OTHER_SIDE, {"unit": unit_key, "review": review_key})
     return str(rows[0][0]) if len(rows) == 1 else None
 
 
-def sides(store: Database, unit_key: str) -> tuple[str, list[Difference]]:
+def sides(
+    store: Database, unit_key: str, review_key: str, outputs: int
+) -> tuple[str, list[Difference]]:
     """Left against right in words and numbers: two outputs, or the two units of a mono pair.
 
-    ("", []) where there is but one output. Raises UserError for an unknown unit.
+    review_key: the review that heads the unit, outputs: how many it was measured at there; the
+    other of a mono pair stands in the same review. ("", []) where there is nothing to hold against.
     """
-    other = other_side(store, unit_key)
+    other = _other_of_a_pair(store, unit_key, review_key) if outputs == 1 else None
     if other is not None:
-        return f"Less {unit_key}: {other}", two_units(store, unit_key, other)
+        pair = _of_sides(store, Side(unit_key, None), Side(other, None))
+        return f"Less {unit_key}: {other}", pair
     try:
         return "Right less left", left_and_right(store, unit_key)
     except UserError:
-        refuse_unknown(store, unit_key)
         return "", []
 
 

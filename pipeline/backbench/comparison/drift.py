@@ -10,7 +10,7 @@ slow drift before a single value leaves the limits.
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -21,6 +21,7 @@ from backbench.errors import Refusal
 from backbench.metrics.declared_traits import declarations
 from backbench.quantities.writing import in_text
 from backbench.storage.database import Database
+from backbench.storage.light_rows import LightRows
 
 if TYPE_CHECKING:
     import polars as pl
@@ -206,15 +207,16 @@ def of_unit(store: Database, unit_key: str) -> list[Series]:
     known = declarations()
     watched = known.having(lambda traits: traits.watched_at)
     what = [f"{name}@{point}" for name in watched for point in known.traits(name).watched_at]
-    return _series(store.frame(REFERENCE, {"unit": unit_key, "what": what}))
+    return _series(store.records(REFERENCE, {"unit": unit_key, "what": what}))
 
 
 def over_time(store: Database) -> list[Series]:
     """Every series of every bench: loop-back gain, residual and noise, and its calibrations."""
     from backbench.querying.saved_queries import one_shipped
 
-    frame = one_shipped("bench-over-time").run(store)
-    return _series(frame.filter(frame["value"].is_not_null()))
+    answer = LightRows.of(one_shipped("bench-over-time").answer(store))
+    rows = (dict(zip(answer.columns, row, strict=True)) for row in answer.rows)
+    return _series(row for row in rows if row["value"] is not None)
 
 
 def events(store: Database, bench_key: str) -> list[tuple[dt.date, str]]:
@@ -228,14 +230,15 @@ def events(store: Database, bench_key: str) -> list[tuple[dt.date, str]]:
     ]
 
 
-def _series(frame: pl.DataFrame) -> list[Series]:
+def _series(rows: Iterable[Mapping[str, Any]]) -> list[Series]:
+    parts: dict[tuple[str, str], list[Mapping[str, Any]]] = {}
+    for row in rows:
+        parts.setdefault((str(row["bench_key"]), str(row["series"])), []).append(row)
     series = []
-    for (bench, name), part in frame.group_by(("bench_key", "series"), maintain_order=True):
-        values = tuple(part["value"].to_list())
-        series.append(
-            Series(str(bench), str(name), str(part["unit"][0]), tuple(part["reviewed"].to_list()),
-                   values, _chart(values))
-        )  # fmt: skip
+    for (bench, name), part in parts.items():
+        values = tuple(row["value"] for row in part)
+        days = tuple(row["reviewed"] for row in part)
+        series.append(Series(bench, name, str(part[0]["unit"]), days, values, _chart(values)))
     return series
 
 

@@ -11,16 +11,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from backbench.comparison import drift
 from backbench.comparison.standings import Standing
 from backbench.metrics.declared_traits import declarations
 from backbench.metrics.traits import Traits
 from backbench.quantities.writing import in_text, ordinary, signed
-
-if TYPE_CHECKING:
-    import polars as pl
 
 SMALL = 0.1
 """A step below this part of the difference compared is not reported."""
@@ -62,14 +59,15 @@ def _by_noise(step: drift.LevelChange, traits: Traits, value: float) -> float | 
 
 
 def drift_warnings(
-    steps: Sequence[drift.LevelChange], lines: Sequence[Standing], among: pl.DataFrame
+    steps: Sequence[drift.LevelChange],
+    lines: Sequence[Standing],
+    among: Sequence[Mapping[str, Any]],
 ) -> list[str]:
     """A warning for each step of a bench that lies between this unit's readings and a peer's,
     and matters: with the metrics, and to how many peers."""
-    rows = list(among.iter_rows(named=True)) if steps else []
     notes = []
     for step in steps:
-        counts = {_name(line): len(_across(step, line, rows)) for line in lines}
+        counts = {_name(line): len(_across(step, line, among)) for line in lines}
         touched = [f"{name} ({n} peer{'s' * (n != 1)})" for name, n in counts.items() if n]
         if touched:
             notes.append(

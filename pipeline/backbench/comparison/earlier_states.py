@@ -41,7 +41,7 @@ def earlier_figures(store: Database, unit_key: str, present: Collection[str]) ->
     if not store.rows(OTHER_STATE, {"unit": unit_key}):
         return []
     points = {m: own for m, own in compared_points().items() if m not in present}
-    rows = store.frame(EARLIER, {
+    rows = store.records(EARLIER, {
         "unit": unit_key, "metrics": [*points],
         "points": [f"{metric}@{point}" for metric, own in points.items() for point in own],
     })  # fmt: skip
@@ -49,5 +49,5 @@ def earlier_figures(store: Database, unit_key: str, present: Collection[str]) ->
         f"{row['title']} was not measured in the present state; "
         f"{measured(row['value'], row['uncertainty'], row['unit'], row['bound'])} is from "
         f"{row['reviewed']:%Y-%m}, {'after' if row['is_later'] else 'before'} it ({row['state']})"
-        for row in rows.iter_rows(named=True)
+        for row in rows
     ]

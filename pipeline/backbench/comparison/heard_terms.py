@@ -10,17 +10,20 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Callable, Iterator, Mapping
+from typing import TYPE_CHECKING
 
 from backbench.comparison.listening_terms import audibility
 from backbench.comparison.quantity_names import titled
 from backbench.comparison.standings import Standing
 from backbench.documents.kinds import UnitKind
-from backbench.documents.settings import Listening
 from backbench.metrics.declared_traits import declarations
 from backbench.metrics.least_asked import LeastAsked
 from backbench.quantities.sentences import lowered
 from backbench.quantities.writing import in_text
 from backbench.storage.database import Database
+
+if TYPE_CHECKING:
+    from backbench.documents.settings import Listening
 
 HALF_ANGLE_DEG = 30.0
 """Of loudspeakers to either side, as seen from the seat (Rec. ITU-R BS.775; from memory)."""

@@ -13,10 +13,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 from importlib import resources
+from typing import TYPE_CHECKING
 
-from backbench.documents.settings import Listening, Loudspeaker, Settings
 from backbench.errors import Refusal
 from backbench.quantities.writing import in_text, ordinary, price
+
+if TYPE_CHECKING:
+    from backbench.documents.settings import Listening, Loudspeaker, Settings
 
 SENSITIVITY_V = math.sqrt(8.0)
 """2.83 V: one watt into 8 ohm."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from backbench.documents.kinds import kinds_with_a_tuner
 from backbench.errors import Fault, UserError
@@ -13,9 +13,6 @@ from backbench.querying.saved_queries import not_found
 from backbench.statistics.ranks import FEWEST_OTHERS
 from backbench.storage.database import Database
 from backbench.test_points.points import is_of_a_tuner
-
-if TYPE_CHECKING:
-    import polars as pl
 
 Row = Mapping[str, Any]
 DEFAULT = ("technology", "kind_group")
@@ -48,12 +45,26 @@ class Peers:
         return self.with_a_tuner or self.keys if is_of_a_tuner(point_key) else self.keys
 
 
-def unit_in(units: pl.DataFrame, unit_key: str) -> Row:
-    """One of all units. Raises UserError, with near keys, if it isn't there."""
-    own = units.filter(units["unit_key"] == unit_key)
-    if own.is_empty():
-        raise _unknown(unit_key, units["unit_key"].to_list())
-    return own.row(0, named=True)
+class Units:
+    """Every unit of a catalogue in order of its key, by column: what peers are chosen by."""
+
+    def __init__(self, columns: Mapping[str, Sequence[Any]]) -> None:
+        self.columns = columns
+
+    @property
+    def keys(self) -> Sequence[str]:
+        return self.columns["unit_key"]
+
+    def by_key(self, column: str) -> dict[str, Any]:
+        """What a column says of each unit."""
+        return dict(zip(self.keys, self.columns[column], strict=True))
+
+    def one(self, unit_key: str) -> Row:
+        """One of them. Raises UserError, with near keys, if it isn't there."""
+        if unit_key not in self.keys:
+            raise _unknown(unit_key, self.keys)
+        place = self.keys.index(unit_key)
+        return {name: column[place] for name, column in self.columns.items()}
 
 
 def _unknown(unit_key: str, keys: Sequence[str]) -> UserError:
@@ -70,12 +81,21 @@ def refuse_unknown(store: Database, unit_key: str) -> None:
         raise _unknown(unit_key, keys)
 
 
-def all_units(store: Database) -> pl.DataFrame:
+FACTS = (
+    "unit_key", "label", *CHOOSABLE, "review_key", "reviewed", "reviews", "price_amount",
+    "price_currency", "price_year",
+)  # fmt: skip
+
+
+def all_units(store: Database) -> Units:
     """Every unit, with what peers are chosen by."""
-    return store.frame("SELECT * FROM peer ORDER BY unit_key")
+    rows = store.rows(f"SELECT {', '.join(FACTS)} FROM peer ORDER BY unit_key")
+    return Units(
+        dict(zip(FACTS, zip(*rows, strict=True) if rows else ((),) * len(FACTS), strict=True))
+    )
 
 
-def choose(units: pl.DataFrame, unit: Row, by: Sequence[str] | None = None) -> Peers:
+def choose(units: Units, unit: Row, by: Sequence[str] | None = None) -> Peers:
     """The peers of a unit among all.
 
     by: columns in which peers must equal the unit ("decade"), or columns with a value of their
@@ -94,22 +114,20 @@ def choose(units: pl.DataFrame, unit: Row, by: Sequence[str] | None = None) -> P
     return Peers(keys, description, note, chosen=bool(by), with_a_tuner=tuners)
 
 
-def _with_a_tuner(units: pl.DataFrame, unit: Row) -> list[str]:
+def _with_a_tuner(units: Units, unit: Row) -> list[str]:
     """Units of the same technology that are tuners or have one; none where this unit isn't."""
-    import polars as pl
-
     kinds = kinds_with_a_tuner()
     if unit["kind"] not in kinds:
         return []
-    alike = pl.col("technology").eq_missing(pl.lit(unit["technology"], pl.String))
-    return units.filter(pl.col("kind").is_in(kinds), alike)["unit_key"].to_list()
+    among = zip(units.keys, units.columns["kind"], units.columns["technology"], strict=True)
+    return [key for key, kind, made in among if kind in kinds and made == unit["technology"]]
 
 
-def _values(frame: pl.DataFrame, name: str) -> list[str]:
-    return sorted({str(value) for value in frame[name].drop_nulls()})
+def _values(units: Units, name: str) -> list[str]:
+    return sorted({str(value) for value in units.columns[name] if value is not None})
 
 
-def _wanted(unit: Row, by: Sequence[str], frame: pl.DataFrame) -> dict[str, str | None]:
+def _wanted(unit: Row, by: Sequence[str], units: Units) -> dict[str, str | None]:
     faults = []
     wanted: dict[str, str | None] = {}
     for choice in by:
@@ -119,21 +137,19 @@ def _wanted(unit: Row, by: Sequence[str], frame: pl.DataFrame) -> dict[str, str 
             continue
         own = unit[name]
         wanted[name] = value if given else None if own is None else str(own)
-        if given and value not in (known := _values(frame, name)):
+        if given and value not in (known := _values(units, name)):
             faults.append(not_found(f"peers, {name}", value, known, f"{name.replace('_', ' ')}"))
     if faults:
         raise UserError("peers can't be chosen", faults)
     return wanted
 
 
-def _matching(frame: pl.DataFrame, wanted: dict[str, str | None], unit_key: str) -> list[str]:
-    import polars as pl
-
-    chosen = frame.with_columns(pl.col(name).cast(pl.String) for name in wanted)
-    for name, value in wanted.items():
-        chosen = chosen.filter(pl.col(name).eq_missing(pl.lit(value, pl.String)))
-    keys = chosen["unit_key"].to_list()
-    return sorted({*keys, unit_key})
+def _matching(units: Units, wanted: Mapping[str, str | None], unit_key: str) -> list[str]:
+    chosen = set(units.keys)
+    for name, wanted_value in wanted.items():
+        values = zip(units.keys, units.columns[name], strict=True)
+        chosen &= {key for key, v in values if (None if v is None else str(v)) == wanted_value}
+    return sorted({*chosen, unit_key})
 
 
 def _criterion(name: str, value: str | None) -> str:

@@ -32,7 +32,7 @@ def rated_power(store: Database, keys: dict[str, object]) -> list[dict[str, Any]
     what is missing.
     """
     metrics = [*declarations().having(lambda traits: traits.listening == "greatest pressure")]
-    rows = store.frame(RATED, {**keys, "metrics": metrics, "limit": LIMIT_PERCENT})
+    rows = store.records(RATED, {**keys, "metrics": metrics, "limit": LIMIT_PERCENT})
     return [
         {
             "metric": row["metric"], "title": row["title"], "unit": row["unit"],
@@ -41,5 +41,5 @@ def rated_power(store: Database, keys: dict[str, object]) -> list[dict[str, Any]
             "frequency_hz": row["frequency_hz"], "power_w": None, "load_ohm": row["load_ohm"],
             "limit_percent": LIMIT_PERCENT, "band_low_hz": None, "band_high_hz": None,
         }
-        for row in rows.iter_rows(named=True)
+        for row in rows
     ]  # fmt: skip

@@ -14,7 +14,6 @@ from backbench.comparison.peers import Peers
 from backbench.comparison.stale_figures import MARK, REMEDY, Stale
 from backbench.comparison.standings import LIMIT_PERCENT, Standing
 from backbench.documents.kinds import kind_of_unit
-from backbench.documents.settings import Settings
 from backbench.metrics.declared_traits import declarations
 from backbench.quantities.counts import counted
 from backbench.quantities.writing import in_text
@@ -23,15 +22,21 @@ from backbench.storage.database import Database
 from backbench.test_points.points import for_headphones, is_of_a_tuner, shipped_point
 
 if TYPE_CHECKING:
-    import polars as pl
+    from backbench.documents.settings import Settings
 
+Row = Mapping[str, Any]
 WORSE = "where a unit has several outputs, the worse one is compared"
 
 
 def listening(
-    store: Database, unit: Mapping[str, Any], lines: Sequence[Standing], settings: Settings
-) -> list[str]:
+    store: Database, unit: Mapping[str, Any], lines: Sequence[Standing],
+    settings: Settings | None,
+) -> list[str]:  # fmt: skip
     """What figures come to at the seat; the list price in today's money."""
+    if settings is None:
+        from backbench.documents.settings import Settings
+
+        settings = Settings()
     remarks: list[str] = []
     powers: list[float] = []
     kind = kind_of_unit(str(unit["kind"]))
@@ -76,7 +81,7 @@ def _powers(store: Database, line: Standing) -> list[float]:
 
 
 def warnings(
-    store: Database, chosen: Peers, lines: Sequence[Standing], among: pl.DataFrame, unit_key: str,
+    store: Database, chosen: Peers, lines: Sequence[Standing], among: Sequence[Row], unit: Row,
     steps: Sequence[LevelChange],
 ) -> list[str]:  # fmt: skip
     """What a reader should beware of: few peers, defaults, other states, drift by these steps."""
@@ -84,24 +89,24 @@ def warnings(
     if not lines:
         remarks.append("no reading of this unit is at a test point")
     remarks.append(default_note([line for line in lines if line.rank]))
+    if unit["reviews"] > 1:
+        remarks += earlier_figures(store, unit["unit_key"], {line.metric for line in lines})
     return [
         *filter(None, remarks),
-        *earlier_figures(store, unit_key, {line.metric for line in lines}),
         *drift_effects.drift_warnings(steps, lines, among),
     ]
 
 
-def methods(among: pl.DataFrame, unit_key: str) -> list[str]:
+def methods(among: Sequence[Row], unit_key: str) -> list[str]:
     """How the ranks were computed, and under which volume idle noise was taken."""
     return [f"ranks: 95 % intervals, {ranks.METHOD}; {WORSE}", *_volumes(among, unit_key)]
 
 
-def out_of_date(stale: Stale, among: pl.DataFrame, unit_key: str) -> list[str]:
+def out_of_date(stale: Stale, among: Sequence[Row], unit_key: str) -> list[str]:
     """Which figures were computed before the settings were corrected: the unit's, and peers'."""
     if not stale.reviews:
         return []
-    rows = list(among.iter_rows(named=True))
-    touched = [row for row in rows if stale.has(row["review_key"], row["analysis_key"])]
+    touched = [row for row in among if stale.has(row["review_key"], row["analysis_key"])]
     own = sorted({row["review_key"] for row in touched if row["unit_key"] == unit_key})
     others = {row["unit_key"] for row in touched} - {unit_key}
     sentences = [stale.sentence(review) for review in own]
@@ -112,12 +117,11 @@ def out_of_date(stale: Stale, among: pl.DataFrame, unit_key: str) -> list[str]:
     return sentences
 
 
-def _volumes(among: pl.DataFrame, unit_key: str) -> list[str]:
+def _volumes(among: Sequence[Row], unit_key: str) -> list[str]:
     """At which volume setting the idle noise was taken, of this unit and of how many peers."""
     noises = declarations().having(lambda traits: traits.listening == "noise pressure")
     idle = [
-        row for row in among.filter(among["point_key"] == "idle").iter_rows(named=True)
-        if row["metric"] in noises
+        row for row in among if row["point_key"] == "idle" and row["metric"] in noises
     ]  # fmt: skip
     own = next((row["volume"] for row in idle if row["unit_key"] == unit_key), None)
     if not any(row["unit_key"] == unit_key for row in idle):

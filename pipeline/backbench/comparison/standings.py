@@ -3,25 +3,24 @@
 from __future__ import annotations
 
 import heapq
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from backbench.comparison.compared_points import compared_points, preferred
+from backbench.comparison.comparable_values import AskedValues, Comparable, ReadValues
+from backbench.comparison.compared_points import preferred
 from backbench.comparison.drift import LevelChange, steps
-from backbench.comparison.peers import Peers, all_units
+from backbench.comparison.peers import Peers, Units, all_units
 from backbench.comparison.stale_figures import MARK, Stale, stale_figures
-from backbench.documents.kinds import loudspeaker_kinds
-from backbench.documents.settings import Settings
-from backbench.metrics.declared_traits import declarations
 from backbench.quantities.counts import counted
 from backbench.statistics import ranks
 from backbench.storage.database import Database
-from backbench.test_points.points import is_of_a_tuner
 
 if TYPE_CHECKING:
-    import polars as pl
+    from backbench.documents.settings import Settings
 
+Row = Mapping[str, Any]
+Absences = Mapping[tuple[str, str], Row]
 LIMIT_PERCENT = 1.0
 """The distortion limit at which powers are compared."""
 NEIGHBOURS = 3
@@ -97,130 +96,74 @@ class NearUnit:
     apart: tuple[str, ...]
 
 
-def compared_values(entered: bool = True) -> dict[str, Any]:
-    """The parameters of the statement that reads every unit's values where units are compared.
-
-    entered: whether readings typed from old records take part.
-    """
-    points = compared_points()
-    return {
-        "metrics": [*points], "points": sorted({p for own in points.values() for p in own}),
-        "entered": entered, "loudspeaker_kinds": loudspeaker_kinds(),
-        "loudspeaker_only": [*declarations().having(lambda traits: traits.loudspeaker_only)],
-    }  # fmt: skip
-
-
-# The worse of a unit's outputs (by name where no direction is better) is chosen before names are
-# joined to it: what is ordered is then narrow.
-OF_ALL = """
-WITH worse AS (
-    SELECT
-        unit_key, review_key, analysis_key, metric, point_key, limit_percent, output, reading_key,
-        value, uncertainty, dof, bound, status, unit, better, reviewed, volume, interpolated,
-        own_u, own_dof, shared_u, shared_with, session_default,
-        CASE WHEN detail = '{}' THEN concat_ws('/', metric, point_key, limit_percent)
-             ELSE concat_ws('/', metric, point_key, limit_percent, detail ->> '$.distortion',
-                            detail ->> '$.harmonics') END AS what
-    FROM placed
-    WHERE list_contains($metrics, metric) AND list_contains($points, point_key)
-      AND order_n IS NULL AND ($entered OR status <> 'entered')
-      AND detail NOT LIKE '%"weighting":"none"%'
-    QUALIFY row_number() OVER (
-        PARTITION BY unit_key, what
-        ORDER BY CASE better WHEN 'lower' THEN -value WHEN 'higher' THEN value
-                             WHEN 'nearer zero' THEN -abs(value) ELSE 0 END,
-                 output, reading_key
-    ) = 1
-)
-SELECT
-    worse.* EXCLUDE (what), review.bench_key, label, metric.title, test_point.title AS point, what
-FROM worse
-JOIN (SELECT unit_key, label, kind FROM peer) USING (unit_key)
-JOIN metric USING (metric)
-JOIN test_point USING (point_key)
-JOIN review USING (review_key)
-WHERE list_contains($loudspeaker_kinds, kind) OR NOT list_contains($loudspeaker_only, metric)
-ORDER BY unit_key, metric, point_key, limit_percent
-"""
-
-
 @dataclass(frozen=True)
 class Common:
-    """What every unit is compared with: the worse output of each unit at every place, and what
-    there is of each metric of each unit. Read once, it serves any number of comparisons.
+    """What every unit is compared with. Read once, it serves any number of comparisons.
 
-    units: every unit, as peers are chosen from. stale: figures that are out of date by the settings
-    as they are now. steps: of the benches.
+    units: every unit, as peers are chosen from. values: the worse output of each unit at every
+    place, and what there is of each metric of each unit. stale: figures that are out of date by the
+    settings as they are now. steps: of the benches.
     """
 
-    units: pl.DataFrame
-    values: pl.DataFrame
-    absences: pl.DataFrame
+    units: Units
+    values: Comparable
     stale: Stale
     steps: tuple[LevelChange, ...]
 
 
 def read_common(store: Database, entered: bool = True, settings: Settings | None = None) -> Common:
-    """From an open store. entered: whether typed-in readings of old records take part.
+    """For many units, from an open store.
 
-    settings: of the catalogue, as they are now; without them no figure is marked as out of date.
+    entered: whether typed-in readings of old records take part. settings: of the catalogue, as they
+    are now; without them no figure is marked as out of date.
     """
-    wanted = compared_values(entered)
-    return Common(
-        all_units(store),
-        store.frame(OF_ALL, wanted),
-        store.frame(ABSENCES, {"metrics": wanted["metrics"]}),
-        stale_figures(store, settings) if settings else Stale(),
-        tuple(steps(store)),
-    )
+    stale = stale_figures(store, settings) if settings else Stale()
+    return Common(all_units(store), ReadValues(store, entered), stale, tuple(steps(store)))
+
+
+def asked_common(store: Database, entered: bool, stale: Stale) -> Common:
+    """The same for one unit: values are asked of the store as they are needed."""
+    units = all_units(store)
+    return Common(units, AskedValues(store, units, entered), stale, tuple(steps(store)))
 
 
 def placed(
     common: Common, unit_key: str, chosen: Peers
-) -> tuple[tuple[Standing, ...], tuple[NearUnit, ...], pl.DataFrame]:
+) -> tuple[tuple[Standing, ...], tuple[NearUnit, ...], list[Row]]:
     """The unit's lines, the units most like it, and the values among peers that they rest on."""
-    import polars as pl
-
-    own = common.values.filter(pl.col("unit_key") == unit_key)
-    rows = preferred(list(own.iter_rows(named=True)))
-    alike = common.values.filter(pl.col("what").is_in([row["what"] for row in rows]))
-    among = _among(alike, chosen)
-    parts = {str(key[0]): part for key, part in among.group_by("what", maintain_order=True)}
-    lines = tuple(
-        _line(row, parts[row["what"]], chosen, common.absences, common.stale) for row in rows
-    )
+    keys = {*chosen.keys, *chosen.with_a_tuner}
+    found = common.values.beside(unit_key, keys)
+    rows = preferred([row for row in found if row["unit_key"] == unit_key])
+    wanted = {row["what"] for row in rows}
+    peers_at = {point: frozenset(chosen.at(point)) for point in {r["point_key"] for r in rows}}
+    among = [
+        row for row in found
+        if row["what"] in wanted and row["unit_key"] in peers_at[row["point_key"]]
+    ]  # fmt: skip
+    parts: dict[str, list[Row]] = {}
+    for row in among:
+        parts.setdefault(row["what"], []).append(row)
+    absent = common.values.absences(keys)
+    lines = tuple(_line(row, parts[row["what"]], chosen, absent, common.stale) for row in rows)
     shared = [row for row in rows if row["limit_percent"] in (None, LIMIT_PERCENT)]
-    everyone = alike.filter(pl.col("what").is_in([row["what"] for row in shared]))
-    return lines, _nearest(everyone, unit_key, shared), among
-
-
-def _among(alike: pl.DataFrame, chosen: Peers) -> pl.DataFrame:
-    """The rows of peers; who they are depends on whether a test point is of a tuner."""
-    import polars as pl
-
-    usual = pl.col("unit_key").is_in(list(chosen.keys))
-    if not chosen.with_a_tuner:
-        return alike.filter(usual)
-    points = [point for point in alike["point_key"].unique() if is_of_a_tuner(point)]
-    tuners = pl.col("unit_key").is_in(list(chosen.with_a_tuner))
-    return alike.filter(pl.when(pl.col("point_key").is_in(points)).then(tuners).otherwise(usual))
+    return lines, _nearest(common, unit_key, shared), among
 
 
 def _line(
-    row: dict[str, Any], among: pl.DataFrame, chosen: Peers, absent: pl.DataFrame, stale: Stale
+    row: Row, among: Sequence[Row], chosen: Peers, absent: Absences, stale: Stale
 ) -> Standing:
-    keys = among["unit_key"].to_list()
+    keys = [other["unit_key"] for other in among]
     index = keys.index(row["unit_key"])
     rank = percentile = None
     if row["better"] != "neither":
         values = ranks.oriented(
-            among["value"].to_list(),
-            among["own_u"].to_list(),
+            [r["value"] for r in among],
+            [r["own_u"] for r in among],
             row["better"],
-            dof=among["own_dof"].to_list(),
-            bound=among["bound"].to_list(),
-            shared=among["shared_u"].fill_null(0.0).to_list(),
-            source=among["shared_with"].to_list(),
+            dof=[r["own_dof"] for r in among],
+            bound=[r["bound"] for r in among],
+            shared=[0.0 if r["shared_u"] is None else r["shared_u"] for r in among],
+            source=[r["shared_with"] for r in among],
         )
         rank = ranks.place(values, index)
         percentile = ranks.percentile(values, index) if rank else None
@@ -244,42 +187,41 @@ def _line(
         around=_around(row, among),
         left_out=_left_out(row["metric"], set(chosen.at(row["point_key"])) - set(keys), absent),
         note=", ".join(filter(None, (_note(row, among), _stale_note(row, among, stale)))),
-        interpolated=int(among["interpolated"].sum()),
+        interpolated=sum(bool(r["interpolated"]) for r in among),
         stale=stale.has(row["review_key"], row["analysis_key"]),
         session_default=bool(row["session_default"]),
         reading_key=row["reading_key"],
     )
 
 
-def _around(row: dict[str, Any], among: pl.DataFrame) -> tuple[Neighbour, ...]:
+def _around(row: Row, among: Sequence[Row]) -> tuple[Neighbour, ...]:
     """The units whose values are nearest, in order of value."""
-    pairs = enumerate(zip(among["value"].to_list(), among["unit_key"].to_list(), strict=True))
-    others = ((abs(value - row["value"]), key, i) for i, (value, key) in pairs
-              if key != row["unit_key"])  # fmt: skip
-    nearest = (among.row(i, named=True) for _, _, i in heapq.nsmallest(NEIGHBOURS, others))
+    others = ((abs(r["value"] - row["value"]), r["unit_key"], i) for i, r in enumerate(among)
+              if r["unit_key"] != row["unit_key"])  # fmt: skip
+    nearest = (among[i] for _, _, i in heapq.nsmallest(NEIGHBOURS, others))
     near = sorted(nearest, key=lambda r: (r["value"], r["unit_key"]))
     return tuple(
         Neighbour(r["unit_key"], r["label"], r["value"], r["status"] == "entered") for r in near
     )
 
 
-def _note(row: Mapping[str, Any], among: pl.DataFrame) -> str:
+def _note(row: Row, among: Sequence[Row]) -> str:
     """How many of the values were not measured at the test point itself, and whether this was."""
-    entered = int((among["status"] == "entered").sum())
-    between = int(among["interpolated"].sum())
+    entered = sum(r["status"] == "entered" for r in among)
+    between = sum(bool(r["interpolated"]) for r in among)
     remarks = [f"{entered} entered, not measured"] if entered else []
     remarks += [f"{between} interpolated in power"] if between else []
     remarks += ["this one among them"] if row["interpolated"] else []
     return ", ".join(remarks)
 
 
-def _stale_note(row: Mapping[str, Any], among: pl.DataFrame, stale: Stale) -> str:
+def _stale_note(row: Row, among: Sequence[Row], stale: Stale) -> str:
     """How many of the values are out of date, and whether this one is."""
     if not stale.analyses:
         return ""
     others = sum(
         stale.has(r["review_key"], r["analysis_key"])
-        for r in among.iter_rows(named=True)
+        for r in among
         if r["unit_key"] != row["unit_key"]
     )
     own = stale.has(row["review_key"], row["analysis_key"])
@@ -288,35 +230,15 @@ def _stale_note(row: Mapping[str, Any], among: pl.DataFrame, stale: Stale) -> st
     return ", ".join(remarks)
 
 
-ABSENCES = """
-SELECT
-    unit_key, metric,
-    bool_or(value IS NOT NULL AND reading.method_version = metric.method_version) AS current,
-    bool_or(value IS NOT NULL) AS valued,
-    bool_or(status = 'entered') AS entered
-FROM reading
-JOIN metric USING (metric)
-WHERE list_contains($metrics, metric) AND order_n IS NULL
-GROUP BY unit_key, metric
-"""
-
-
-def _left_out(metric: str, missing: set[str], absent: pl.DataFrame) -> dict[str, int]:
-    import polars as pl
-
-    of_these = pl.col("unit_key").is_in(list(missing))
-    known = {
-        row["unit_key"]: row
-        for row in absent.filter(pl.col("metric") == metric, of_these).iter_rows(named=True)
-    }
+def _left_out(metric: str, missing: set[str], absent: Absences) -> dict[str, int]:
     counts: dict[str, int] = {}
     for key in sorted(missing):
-        reason = _reason(known.get(key))
+        reason = _reason(absent.get((key, metric)))
         counts[reason] = counts.get(reason, 0) + 1
     return dict(sorted(counts.items()))
 
 
-def _reason(row: Mapping[str, Any] | None) -> str:
+def _reason(row: Row | None) -> str:
     if row is None:
         return "not measured"
     if not row["valued"]:
@@ -326,9 +248,7 @@ def _reason(row: Mapping[str, Any] | None) -> str:
     return "entered or off the test point" if row["entered"] else "off the test point"
 
 
-def _nearest(
-    frame: pl.DataFrame, unit_key: str, rows: list[dict[str, Any]]
-) -> tuple[NearUnit, ...]:
+def _nearest(common: Common, unit_key: str, rows: Sequence[Row]) -> tuple[NearUnit, ...]:
     """The nearest units of the whole catalogue, over the metrics that this unit has.
 
     Of powers at several limits only one takes part: they'd count one property several times.
@@ -337,20 +257,19 @@ def _nearest(
 
     from backbench.statistics.nearest_neighbours import logarithmic, nearest
 
-    keys, titles = frame["unit_key"].to_list(), frame["label"].to_list()
-    units = sorted(set(keys))
-    whats = [row["what"] for row in rows]
+    found = common.values.everywhere(rows)
+    units, whats = sorted({unit for unit, _, _ in found}), [row["what"] for row in rows]
     if unit_key not in units or len(units) < 2:
         return ()
     place, column = {u: i for i, u in enumerate(units)}, {w: j for j, w in enumerate(whats)}
     table = np.full((len(units), len(whats)), np.nan)
-    at = [place[u] for u in keys], [column[w] for w in frame["what"].to_list()]
-    table[at] = frame["value"].to_numpy()
+    at = [place[unit] for unit, _, _ in found], [column[what] for _, what, _ in found]
+    table[at] = [value for _, _, value in found]
     ratio = logarithmic([row["unit"] for row in rows])
     with np.errstate(divide="ignore", invalid="ignore"):
         table[:, ratio] = np.log10(np.abs(table[:, ratio]))
     table[~np.isfinite(table)] = np.nan
-    labels = dict(zip(keys, titles, strict=True))
+    labels = common.units.by_key("label")
     names = [row["title"] for row in rows]
     return tuple(
         NearUnit(

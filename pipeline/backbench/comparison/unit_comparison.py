@@ -7,25 +7,21 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
-from backbench.comparison.compared_sides import changes, sides
+from backbench.comparison.compared_sides import changes, outputs_in, sides
 from backbench.comparison.differences import Difference
-from backbench.comparison.peers import Peers, choose, refuse_unknown, unit_in
+from backbench.comparison.peers import Peers, choose
 from backbench.comparison.remarks import listening, methods, out_of_date, warnings
-from backbench.comparison.standings import (
-    Common,
-    NearUnit,
-    Standing,
-    placed,
-    read_common,
-)
+from backbench.comparison.stale_figures import Stale, stale_figures
+from backbench.comparison.standings import Common, NearUnit, Standing, asked_common, placed
 from backbench.comparison.summary import Facts, summary
 from backbench.comparison.usual_differences import one_per_metric
 from backbench.comparison.verdicts import Verdict, verdicts
-from backbench.documents.settings import Settings
 from backbench.storage.database import Database
 
 if TYPE_CHECKING:
     import polars as pl
+
+    from backbench.documents.settings import Settings
 
 
 @dataclass(frozen=True)
@@ -86,6 +82,8 @@ def compare_unit(
     include_entered: bool = True,
     common: Common | None = None,
     judged: Sequence[Verdict] | None = None,
+    stale: Stale | None = None,
+    heard: bool = True,
 ) -> Comparison:
     """A unit beside its peers. Raises UserError for an unknown unit (with near keys) or choice.
 
@@ -95,17 +93,24 @@ def compare_unit(
     read with the same include_entered and settings.
     judged: what `verdicts` gives of the unit, where that was asked of many at once.
     settings: loudspeakers and listening place, for levels in a listener's terms; none without.
+    stale: figures that are out of date, where that is known; else by the settings, if given.
+    heard: whether a listener's terms are wanted.
     """
     if common is None:
-        refuse_unknown(store, unit_key)
-        common = read_common(store, include_entered, settings)
-    unit = unit_in(common.units, unit_key)
+        if stale is None:
+            stale = stale_figures(store, settings) if settings else Stale()
+        common = asked_common(store, include_entered, stale)
+    unit = common.units.one(unit_key)
     chosen = choose(common.units, unit, peers)
-    work, outputs = changes(store, unit_key), sides(store, unit_key)
+    review_key, reviews = str(unit["review_key"]), int(unit["reviews"])
+    outputs = outputs_in(store, unit_key, review_key)
+    # Work lies between two reviews.
+    work = changes(store, unit_key) if reviews > 1 else ("", [])
+    between = sides(store, unit_key, review_key, outputs)
     lines, nearest, days = placed(common, unit_key, chosen)
     cautions = (
         *out_of_date(common.stale, days, unit_key),
-        *warnings(store, chosen, lines, days, unit_key, common.steps),
+        *warnings(store, chosen, lines, days, unit, common.steps),
     )  # fmt: skip
     made = Comparison(
         unit_key=unit_key,
@@ -113,33 +118,20 @@ def compare_unit(
         technology=str(unit["technology"]),
         kind=str(unit["kind"]),
         state=str(unit["state"]),
-        review_key=str(unit["review_key"]),
+        review_key=review_key,
         reviewed=_day(unit["reviewed"]),
         peers=chosen,
-        verdicts=tuple(verdicts(store, unit_key) if judged is None else judged),
+        verdicts=tuple(verdicts(store, unit_key, review_key) if judged is None else judged),
         lines=lines,
         nearest=nearest,
         notes=(*cautions, *methods(days, unit_key)),
         warnings=cautions,
-        listening=tuple(listening(store, unit, lines, settings or Settings())),
+        listening=tuple(listening(store, unit, lines, settings)) if heard else (),
         work=(work[0], tuple(one_per_metric(work[1]))),
-        sides=(outputs[0], tuple(one_per_metric(outputs[1]))),
+        sides=(between[0], tuple(one_per_metric(between[1]))),
     )
-    facts = Facts(
-        made.kind, made.lines, chosen, made.verdicts, made.work[1], outputs=_outputs(store, made)
-    )
+    facts = Facts(made.kind, made.lines, chosen, made.verdicts, made.work[1], outputs=outputs)
     return replace(made, sentences=summary(facts))
-
-
-OUTPUTS = (
-    "SELECT count(DISTINCT output) FROM reading WHERE unit_key = $unit AND review_key = $review"
-)
-
-
-def _outputs(store: Database, c: Comparison) -> int:
-    """How many outputs the review that heads a unit measured it at."""
-    ((count,),) = store.rows(OUTPUTS, {"unit": c.unit_key, "review": c.review_key})
-    return int(count)
 
 
 def _day(value: object) -> dt.date:

@@ -328,7 +328,7 @@ def verdicts_of(store: Database, review_of: Mapping[str, str]) -> dict[str, list
     """The same of several units, each in the review that is given for it."""
     keys = {"reviews": list(review_of.values()), "units": list(review_of)}
     figures: dict[str, list[Mapping[str, Any]]] = {unit: [] for unit in review_of}
-    for figure in store.frame(FIGURES, keys).iter_rows(named=True):
+    for figure in store.records(FIGURES, keys):
         figures[figure["unit_key"]].append(figure)
     for unit, own in figures.items():
         if not any(figure["metric"] in _limits() for figure in own):
@@ -353,12 +353,13 @@ def judged_readings(
 def _readings(
     store: Database, review_of: Mapping[str, str], metrics: Collection[str]
 ) -> list[Mapping[str, Any]]:
-    readings = store.frame(READINGS.format(input_sort=sort_in_columns("reading.")), {
+    if not metrics:
+        return []
+    return list(store.records(READINGS.format(input_sort=sort_in_columns("reading.")), {
         "reviews": list(review_of.values()), "units": list(review_of), "full": FULL_VOLUME,
         "metrics": sorted(metrics),
         "powers": [*declarations().having(lambda traits: traits.own_stimulus == "power")],
-    })  # fmt: skip
-    return list(readings.iter_rows(named=True))
+    }))  # fmt: skip
 
 
 NEWEST_REVIEW = "SELECT review_key FROM unit WHERE unit_key = $unit"

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
 
-from backbench.comparison import compared_sides, peers, unit_comparison, verdicts
+from backbench.comparison import compared_sides, peers, verdicts
 from backbench.comparison.chosen_sides import UNITS_IN
 from backbench.comparison.earlier_states import OTHER_STATE
 from backbench.ingest.outcomes import outcome_statements
@@ -37,9 +37,9 @@ def foresee(store: AnswersAhead, site_data: SiteData, reviews: Sequence[str]) ->
     store.foresee_frames(reading_tables.READINGS, pairs, reading_tables.left_out())
     _of_several_reviews(store, site_data, units)
     newest = {key: str(site_data.units[key]["review_key"]) for key in units}
-    store.foresee_rows(
-        unit_comparison.OUTPUTS, [{"unit": unit, "review": key} for unit, key in newest.items()]
-    )
+    heading: list[Values] = [{"unit": unit, "review": key} for unit, key in newest.items()]
+    for sql in (compared_sides.OUTPUTS, compared_sides.OTHER_SIDE):
+        store.foresee_rows(sql, heading)
 
 
 def _of_reviews(store: AnswersAhead, reviews: Sequence[str]) -> None:
@@ -53,7 +53,7 @@ def _of_reviews(store: AnswersAhead, reviews: Sequence[str]) -> None:
 
 def _of_units(store: AnswersAhead, units: Sequence[str]) -> None:
     each: list[Values] = [{"unit": key} for key in units]
-    for sql in (compared_sides.AROUND_WORK, compared_sides.OTHER_SIDE, OTHER_STATE,
+    for sql in (compared_sides.AROUND_WORK, OTHER_STATE,
                 verdicts.NEWEST_REVIEW):  # fmt: skip
         store.foresee_rows(sql, each)
     store.foresee_rows(UNITS_IN, [{"key": key} for key in units])

@@ -9,7 +9,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from backbench.comparison.standings import OF_ALL, compared_values
+from backbench.comparison.comparable_values import OF_ALL, compared_values
 from backbench.documents.unit_facts import KEY
 from backbench.metrics.registry import registry
 from backbench.storage.answers_ahead import without_answers_ahead

@@ -17,7 +17,7 @@ import numpy as np
 
 from backbench.errors import Refusal
 from backbench.quantities.writing import in_text
-from backbench.signal.power import squared
+from backbench.signal.power import product, squared
 from backbench.signal.sweep_deconvolved import Deconvolved
 from backbench.signal.sweep_delay import speed_error
 from backbench.signal.sweep_early import early_and_late, early_arrivals, early_of_wire
@@ -124,7 +124,7 @@ def transfer_of(
         Where the output is silent, doesn't follow the sweep, breaks off or jumps, or ends too soon
         to tell its noise.
     """
-    energy = float(np.square(recorded).sum())
+    energy = product(recorded, recorded)
     if energy == 0:
         raise Refusal("the output is silent")
     made = response or swept_impulses(sent, [_transformed(recorded, sent.size)])[0]

@@ -6,8 +6,6 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.cluster import hierarchy
-from scipy.spatial.distance import squareform
 
 Floats = npt.NDArray[np.float64]
 
@@ -42,6 +40,9 @@ def in_order_of_likeness(distances: Floats) -> list[int]:
     """
     if len(distances) < 3:
         return list(range(len(distances)))
+    from scipy.cluster import hierarchy
+    from scipy.spatial.distance import squareform
+
     tree = hierarchy.linkage(
         squareform(distances, checks=False), method="average", optimal_ordering=True
     )

@@ -51,6 +51,13 @@ class AnswersAhead(Database):
         known: pl.DataFrame | None = self._ahead.get(("frame", sql, _key(parameters)))
         return super().frame(sql, parameters) if known is None else known
 
+    def records(self, sql: str, parameters: Given = ()) -> list[dict[str, Any]]:
+        """As of any connection; a frame that was worked out serves too."""
+        known: pl.DataFrame | None = self._ahead.get(("frame", sql, _key(parameters)))
+        if known is None:
+            return super().records(sql, parameters)
+        return list(known.iter_rows(named=True))
+
     @contextmanager
     def set_aside(self) -> Iterator[None]:
         """Within it, every statement is run: for as long as names mean something else."""

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
+from typing import TYPE_CHECKING
 
 from backbench.documents.kinds import loudspeaker_kinds
-from backbench.documents.settings import Settings
 from backbench.metrics.declared_traits import declarations
 from backbench.storage.database import Database
 from backbench.storage.held_rows import hold_rows
@@ -22,6 +22,9 @@ from backbench.test_points.points import (
 from backbench.test_points.repeatability import sync_repeatability
 from backbench.test_points.scope import chosen_reviews
 from backbench.test_points.values_at_points import renew_values, units_of
+
+if TYPE_CHECKING:
+    from backbench.documents.settings import Settings
 
 LOAD_WITHIN = 0.05
 BRIDGING_OHM = 5_000.0

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import cache
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from backbench.documents.file_names import SETTINGS_NAME
 from backbench.documents.input_sorts import (
@@ -18,11 +18,13 @@ from backbench.documents.input_sorts import (
     TUNER,
 )
 from backbench.documents.kinds import tuner_kinds
-from backbench.documents.settings import CustomTestPoint, Settings
 from backbench.errors import Fault, UserError
 from backbench.metrics.declared_traits import declarations
 from backbench.metrics.traits import BY_HAND, BY_HAND_POINT, PointFamily
 from backbench.quantities.writing import in_text
+
+if TYPE_CHECKING:
+    from backbench.documents.settings import CustomTestPoint, Settings
 
 OWN_AT_INPUTS = (
     "idle", "gain-1khz", "channels-1khz", "tone-1khz-5w-8ohm", "preamp-1khz-2v", "response",
