@@ -173,14 +173,12 @@ class Catalogue:
             run_ingest.prepare(self.places)
             _, left = carry_on(self.places) if folders is not None else ([], [])
             noted = unfinished(self.places.ledger.folder)
-            known = None if folders is None else UntouchedFolders(self.places)
-            before, folders = known.taken_out(folders) if known and folders else ([], folders)
+            known = UntouchedFolders(self.places)
+            before, folders = known.taken_out(folders)
             with Workers(self.places.staged, _processes(processes), progress) as workers:
-                here = self.settings.engine == "local" or not history
-                begin = workers.begin if here else None
+                begin = workers.begin if not history or self.settings.engine == "local" else None
                 works, refused = run_ingest.planned_work(self.places, folders, begin)
-                if known:
-                    known.note(works)
+                known.note(works)
                 started(sum(work.jobs for work in works))
                 orchestrated = history and not all(work.unchanged for work in works)
                 carry_out = self._orchestrated() if orchestrated else run_ingest.carry_out

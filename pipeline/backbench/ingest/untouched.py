@@ -61,8 +61,15 @@ class UntouchedFolders:
     def _program(self) -> str:
         return _program(self._places)
 
-    def taken_out(self, folders: Sequence[Given]) -> tuple[list[Outcome], list[Given]]:
-        """How the reviews of untouched folders stand, and the folders that have to be read."""
+    def taken_out(
+        self, folders: Sequence[Given] | None
+    ) -> tuple[list[Outcome], list[Given] | None]:
+        """How the reviews of untouched folders stand, and the folders that have to be read.
+
+        folders: None where it is the ledger that is gone through; so it is then.
+        """
+        if folders is None:
+            return [], None
         found = [self._captures_of(folder) for folder in folders]
         captures = dict(one for one in found if one is not None)
         rest = [folder for folder, one in zip(folders, found, strict=True) if one is None]
