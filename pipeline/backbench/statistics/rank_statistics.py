@@ -19,7 +19,7 @@ def mid_ranks(values: npt.ArrayLike) -> Floats:
     return np.asarray((last - (count - 1) / 2)[place], float)
 
 
-class Line(NamedTuple):
+class RobustLine(NamedTuple):
     """A robust line: slope with its interval, and the intercept through the medians."""
 
     slope: float
@@ -28,7 +28,7 @@ class Line(NamedTuple):
     intercept: float
 
 
-def theil_sen(x: Floats, y: Floats, confidence: float) -> Line:
+def theil_sen(x: Floats, y: Floats, confidence: float) -> RobustLine:
     """The median of the slopes of all pairs (Theil 1950), its interval by the variance of
     Kendall's score with ties (Sen 1968, equation 2.6).
 
@@ -47,7 +47,7 @@ def theil_sen(x: Floats, y: Floats, confidence: float) -> Line:
     high = min(int(np.round((pairs + half) / 2)), pairs - 1)
     slope = float(np.median(slopes))
     intercept = float(np.median(y) - slope * np.median(x))
-    return Line(slope, float(slopes[low]), float(slopes[high]), intercept)
+    return RobustLine(slope, float(slopes[low]), float(slopes[high]), intercept)
 
 
 def kruskal_p_value(groups: Sequence[Floats]) -> float:
