@@ -5,12 +5,12 @@ from __future__ import annotations
 import math
 from bisect import bisect_left, bisect_right
 from dataclasses import dataclass
-from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
+from backbench.signal.kept_property import kept_property
 from backbench.signal.power import STANDING, MeanSquare
 from backbench.signal.track import Array
 
@@ -147,7 +147,7 @@ class Harmonics:
             mean = sum(disturbance) / len(disturbance) if disturbance else math.nan
         return MeanSquare(sum(square), floor, 2 * mean, self.samples)
 
-    @cached_property
+    @kept_property
     def _each(self) -> _Listed:
         """So few that plain numbers are quicker than arrays."""
         orders, square, noise, hum = (
@@ -156,13 +156,13 @@ class Harmonics:
         pairs = list(zip(noise, hum, strict=True))
         return _Listed(orders, square, [n + h for n, h in pairs], [n * n + h * h for n, h in pairs])
 
-    @cached_property
+    @kept_property
     def taken_out(self) -> NDArray[np.bool_]:
         """Which stand out and could not be mains lines altogether: none of them is noise."""
         standing = self.square > STANDING * self.noise
         return np.asarray(standing & (~self.blind | (self.square > STANDING * self.hum)))
 
-    @cached_property
+    @kept_property
     def perhaps_hum(self) -> float:
         """Mean square of those that stand out and could be mains lines altogether, V^2."""
         return float(self.square[self.blind & (self.square > STANDING * self.noise)].sum())
@@ -186,12 +186,12 @@ class Harmonics:
         noise = float(self.noise[at])
         return Parts(1, noise, float(self.hum[at]), max(self._each.square[at], noise))
 
-    @cached_property
+    @kept_property
     def _all_parts(self) -> Parts:
         seen = np.maximum(self.square, self.noise)
         return Parts(len(self.orders), *(float(a.sum()) for a in (self.noise, self.hum, seen)))
 
-    @cached_property
+    @kept_property
     def with_hum(self) -> bool:
         """Whether mains lines are known that may hide in any of them."""
         return bool(self.hum.any())
@@ -213,7 +213,7 @@ class Harmonics:
             self._up_to[last] = self._first(slice(last - 1))
         return self._up_to[last]
 
-    @cached_property
+    @kept_property
     def _up_to(self) -> dict[int, Harmonics]:
         return {}
 
