@@ -38,7 +38,6 @@ from backbench.signal.dither import Stepped
 from backbench.signal.itu_468 import weighted_468
 from backbench.signal.kept_property import kept_property
 from backbench.signal.mains import (
-    LINES,
     clear_of_mains,
     is_confirmed,
     mains_frequency,
@@ -46,6 +45,7 @@ from backbench.signal.mains import (
     other_frequencies,
     wrong_mains,
 )
+from backbench.signal.mains_places import LINES
 from backbench.signal.power import MeanSquare, noise_sum
 from backbench.signal.record_checks import check_record, refuse_gap
 from backbench.signal.recorded_band import refuse_cut_band

@@ -329,8 +329,9 @@ def product(one: Array, other: Array) -> float:
     # In pieces so short that no linear algebra library starts threads.
     if len(one) <= ONE_THREAD:
         return float(one.dot(other))
-    pieces = range(0, len(one), ONE_THREAD)
-    return float(sum(one[n : n + ONE_THREAD].dot(other[n : n + ONE_THREAD]) for n in pieces))
+    even = len(one) // ONE_THREAD * ONE_THREAD
+    rows = np.vecdot(one[:even].reshape(-1, ONE_THREAD), other[:even].reshape(-1, ONE_THREAD))
+    return float(np.add.reduce(rows)) + float(one[even:].dot(other[even:]))
 
 
 def _sum_within(values: Array, bounds: NDArray[np.intp]) -> float:
