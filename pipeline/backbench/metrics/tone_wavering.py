@@ -135,9 +135,10 @@ def as_steady(tone: ToneView, last: int) -> Harmonics:
     """Harmonics 2 to last, what the tone's wavering takes from the middle of their lobes in their
     noise."""
     every = tone.lines.every_harmonic
-    if every not in _steady:
-        _steady[every] = _as_steady(tone, every)
-    return _steady[every].up_to(last)
+    steady = _steady.get(every)
+    if steady is None:
+        steady = _steady[every] = _as_steady(tone, every)
+    return steady.up_to(last)
 
 
 def _as_steady(tone: ToneView, harmonics: Harmonics) -> Harmonics:

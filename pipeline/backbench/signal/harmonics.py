@@ -209,9 +209,10 @@ class Harmonics:
         Harmonics
             Those of them that there are; the same ones for the same order.
         """
-        if last not in self._up_to:
-            self._up_to[last] = self._first(slice(last - 1))
-        return self._up_to[last]
+        kept = self._up_to.get(last)
+        if kept is None:
+            kept = self._up_to[last] = self._first(slice(last - 1))
+        return kept
 
     @kept_property
     def _up_to(self) -> dict[int, Harmonics]:

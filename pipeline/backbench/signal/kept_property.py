@@ -1,11 +1,13 @@
-"""A property that is reckoned once and then stands in the place of the call."""
+"""What is reckoned once of an object and kept with it."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import wraps
 from typing import Any, Generic, TypeVar, overload
 
 T = TypeVar("T")
+R = TypeVar("R")
 
 
 class kept_property(Generic[T]):
@@ -36,3 +38,30 @@ class kept_property(Generic[T]):
             return self
         value = instance.__dict__[self._name] = self._reckon(instance)
         return value
+
+
+def kept_with_it(reckon: Callable[[T], R]) -> Callable[[T], R]:
+    """A function of one object whose result stays with that object.
+
+    Parameters
+    ----------
+    reckon : callable
+        Gives the value for an object, which has a `__dict__`. What it raises isn't kept.
+
+    Returns
+    -------
+    callable
+        Gives the same, reckoned at the first call for each object.
+    """
+    name = f"{reckon.__module__}.{reckon.__qualname__}"
+
+    @wraps(reckon)
+    def given(it: T) -> R:
+        held = it.__dict__
+        if name in held:
+            kept: R = held[name]
+            return kept
+        value = held[name] = reckon(it)
+        return value
+
+    return given

@@ -47,17 +47,18 @@ class MeanSquare(NamedTuple):
     @property
     def variance(self) -> float:
         """Variance of the value, V^4."""
-        return self.floor + self.slope * max(self.value, 0.0)
+        return self.floor + self.slope * self.value if self.value > 0 else self.floor
 
     @property
     def rms(self) -> float:
         """Root mean square, V; 0 where noise has taken the value below 0."""
-        return math.sqrt(max(self.value, 0.0))
+        return math.sqrt(self.value) if self.value > 0 else 0.0
 
     @property
     def relative(self) -> float:
         """Relative standard uncertainty of the rms."""
-        return math.sqrt(self.variance) / (2 * self.value) if self.value > 0 else math.inf
+        value = self.value
+        return math.sqrt(self.floor + self.slope * value) / (2 * value) if value > 0 else math.inf
 
     @property
     def stands_out(self) -> bool:
