@@ -90,6 +90,8 @@ def _through_window(tone: ToneView, course: LineCourse) -> float:
     Closed form: a step V has the energy V^2 / (2 pi^2 f) above f.
     """
     volts, block = _jump(course)
+    if volts == 0:
+        return 0.0
     window, seconds = tone.lines.spectrum.window, len(tone.track.volts) / tone.track.rate_hz
     about = window.samples[(block - 1) * course.length : (block + 2) * course.length]
     weight = float(about.max(initial=0.0)) ** 2 / (window.energy / len(window.samples))

@@ -60,8 +60,6 @@ class Harmonics:
         Mean square of a mains line that may hide in it, V^2.
     blind : ndarray of bool, shape (k,)
         Whether that rests on nothing but the harmonic itself.
-    phase : ndarray of float64, shape (k,)
-        rad re the fundamental (n times its phase taken off).
     samples : float
         Degrees of freedom of the noise.
     lost : ndarray of float64, shape (k,), or None
@@ -74,7 +72,6 @@ class Harmonics:
     noise: Array
     hum: Array
     blind: NDArray[np.bool_]
-    phase: Array
     samples: float
     lost: Array | None = None
 
@@ -225,7 +222,6 @@ class Harmonics:
             noise=self.noise[few],
             hum=self.hum[few],
             blind=self.blind[few],
-            phase=self.phase[few],
             samples=self.samples,
             lost=None if self.lost is None else self.lost[few],
         )

@@ -194,7 +194,6 @@ class ToneLines(Stepped):
     def every_harmonic(self) -> Harmonics:
         """All harmonics up to 20 kHz, or the tenth where that is higher."""
         orders, (lines, near) = self._orders, self._lines
-        phase = np.angle(np.exp(1j * (lines.phase[1:] - orders * self.phase)))
         noise = near[1:]
         square: Array = lines.square[1:] - noise
         hidden = self._hidden.but_first()
@@ -205,7 +204,7 @@ class ToneLines(Stepped):
         hum, blind = hidden.reckoned(square)
         return Harmonics(
             orders=orders, square=square, noise=noise + self.steps, hum=hum, blind=blind,
-            phase=phase, samples=self.samples,
+            samples=self.samples,
         )  # fmt: skip
 
     @property
