@@ -14,12 +14,7 @@ class kept_property(Generic[T]):
     """As functools.cached_property, without the lock that Python 3.11 takes for each.
 
     An analysis asks for a hundred of them a capture, in one thread, and the lock takes longer than
-    the rest of the call.
-
-    Parameters
-    ----------
-    reckon : callable
-        Gives the value for an instance, which has a `__dict__`.
+    the rest of the call. Of classes whose instances have a `__dict__`.
     """
 
     def __init__(self, reckon: Callable[[Any], T]) -> None:
