@@ -141,6 +141,9 @@ CASES = (
          lambda: idle_material(track(sines(96_000.0, 1.0, {23_400.0: 0.057})
                                      + noise(rate=96_000.0), 96_000.0)),
          "tests/metrics/test_capture_warnings.py"),
+    Case("noise at 44.1 kHz under a header of 48 kHz, no tone in its session",
+         "measured, without a word", ("noise", "hum"),
+         lambda: idle_material(track(noise(rate=44_100.0))), "tests/metrics/test_recorder_rate.py"),
 )  # fmt: skip
 
 

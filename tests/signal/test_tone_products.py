@@ -8,7 +8,12 @@ import numpy as np
 import pytest
 
 from backbench.errors import Refusal
-from backbench.signal.intermodulation import find_tones, spectrum_apart
+from backbench.signal.intermodulation import (
+    find_tones,
+    seek_tones,
+    seek_tones_of_each,
+    spectrum_apart,
+)
 from backbench.signal.line_ratios import of_amplitudes, of_powers
 from backbench.signal.power import MeanSquare
 from backbench.signal.tone_set import product_positions, summed
@@ -31,6 +36,19 @@ def test_tones_are_found_where_they_are() -> None:
     assert [tone.rms for tone in result.tones] == pytest.approx(
         [1 / math.sqrt(2), 0.5 / math.sqrt(2)], rel=1e-6
     )
+
+
+def test_tracks_searched_step_by_step_are_found_as_one_by_one() -> None:
+    volts = [with_noise(sines(RATE, 0.5, {hz: 1.0, 5011.2: 0.5}), 1e-6) for hz in (1003.7, 1030.0)]
+    stated = ([1000.0, 5000.0], 1000.0, 50.0)
+    tracks = [track(v, RATE) for v in volts]
+    seek_tones_of_each(tracks, *stated)
+    alone = seek_tones(track(volts[0], RATE), *stated)
+    ready = seek_tones(tracks[0], *stated)
+    assert ready.positions.tolist() == alone.positions.tolist()
+    assert ready.tones == alone.tones
+    with pytest.raises(Refusal, match="no tone near 1 kHz"):
+        seek_tones(tracks[1], *stated)
 
 
 def test_a_tone_further_off_than_two_percent_is_missing() -> None:

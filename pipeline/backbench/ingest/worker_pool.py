@@ -12,7 +12,7 @@ from backbench.errors import Fault, UserError
 from backbench.ingest.analyse import stage_chunk
 from backbench.ingest.analysis_plan import Job
 from backbench.ingest.incremental import Work
-from backbench.ingest.malloc_tuning import keep_freed
+from backbench.ingest.malloc_tuning import ask_large_pages, keep_freed
 from backbench.progress import Progress
 from backbench.storage.process_pool import started_pool
 
@@ -114,4 +114,5 @@ class Workers:
     def _started(self) -> ProcessPoolExecutor:
         # Processes that have the cores to themselves: threads of theirs would only wait there.
         os.environ.setdefault("POLARS_MAX_THREADS", "1")
+        ask_large_pages()
         return started_pool(self._processes, keep_freed, ())

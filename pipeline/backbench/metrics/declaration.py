@@ -10,8 +10,9 @@ that stimulus is handed the same view.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Generator, Iterable
 from dataclasses import dataclass, field
+from inspect import isgeneratorfunction
 from typing import TYPE_CHECKING, Any
 
 from backbench.metrics.declared_metric import Better, Declared
@@ -95,6 +96,9 @@ class Metric(Declared):
     derive: Callable[[Any], Iterable[Any]] | None = None
 
 
+Steps = Generator[None, None, Any]
+
+
 @dataclass(frozen=True)
 class View:
     """How a track of one stimulus kind is prepared, once, for all its metrics.
@@ -110,12 +114,16 @@ class View:
     parts : str or None
         Where a capture holds several levels, the kind whose metrics are asked of each; `build` then
         gives a sequence of LevelPart.
+    steps : callable or None
+        As `build`, a generator that stops between steps, so that several tracks may take turns:
+        what has just been done for one is done for the next in less time.
     """
 
     stimulus: str
     version: int
     build: Callable[[CaptureData, int], Any]
     parts: str | None = None
+    steps: Callable[[CaptureData, int], Steps] | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -261,14 +269,30 @@ def view(
     Returns
     -------
     callable
-        Turns the decorated function into a View. A Refusal that the function raises stands for all
-        metrics of the track.
+        Turns the decorated function, or the generator of its steps, into a View. A Refusal that it
+        raises stands for all metrics of the track.
     """
 
     def declare(build: Callable[[CaptureData, int], Any]) -> View:
+        if isgeneratorfunction(build):
+            return View(stimulus, version, _at_once(build), parts, build)
         return View(stimulus, version, build, parts)
 
     return declare
+
+
+def _at_once(steps: Callable[[CaptureData, int], Steps]) -> Callable[[CaptureData, int], Any]:
+    """All steps one after the other."""
+
+    def build(capture_data: CaptureData, number: int) -> Any:
+        running = steps(capture_data, number)
+        while True:
+            try:
+                next(running)
+            except StopIteration as end:
+                return end.value
+
+    return build
 
 
 def curve(

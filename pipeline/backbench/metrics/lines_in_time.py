@@ -4,20 +4,21 @@ from __future__ import annotations
 
 import contextlib
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Sequence
 from typing import NamedTuple
 
 from backbench.documents.stimuli import Multitone, SquareWave, Stimulus, Tone, TwoTones
 from backbench.errors import Refusal
 from backbench.metrics.multitone import tone_spacing
 from backbench.metrics.two_tones_view import pair_spacing
-from backbench.signal.intermodulation import seek_tones, shortest_apart_s
+from backbench.signal.intermodulation import seek_tones, seek_tones_of_each, shortest_apart_s
 from backbench.signal.line_course import LineCourse
-from backbench.signal.record_checks import SHORTEST_S
+from backbench.signal.record_checks import SHORTEST_S, check_record
 from backbench.signal.tone import PASS_BAND, ToneLines
 from backbench.signal.tone_course import (
     background_ratio,
     background_ratio_of_tones,
+    strong_products,
     tone_course,
     tones_course,
 )
@@ -63,18 +64,41 @@ def make_ready(tracks: Sequence[Track], stimulus: Stimulus, mains_hz: float | No
     Each step of all of them: what has just been done for one is done for the next in less time.
     What can't be had is told where it is asked for.
     """
-    found = []
-    for track in tracks:
-        with contextlib.suppress(Refusal, ValueError):
-            found.append((track, _sought(track, stimulus, mains_hz)))
+    found: dict[Track, ToneLines | ToneSet | None] = {}
+
+    def seek(track: Track) -> None:
+        found[track] = _sought(track, stimulus, mains_hz)
+
+    _each(tracks, check_record)
+    if isinstance(stimulus, TwoTones | Multitone):
+        with contextlib.suppress(Refusal):
+            seek_tones_of_each(tracks, *_stated(stimulus), mains_hz)
+    _each(tracks, seek)
     if isinstance(stimulus, SquareWave):
         return
-    for track, lines in found:
-        with contextlib.suppress(ValueError):
-            if isinstance(lines, ToneLines):
-                tone_course(track, lines)
-            elif isinstance(lines, ToneSet):
-                tones_course(track, lines)
+    _each(found, lambda track: _strong_lines(found[track]))
+    _each(found, lambda track: _course(track, found[track]))
+    tones = {track: lines for track, lines in found.items() if isinstance(lines, ToneLines)}
+    _each(tones, lambda track: background_ratio(tones[track]))
+
+
+def _each(tracks: Iterable[Track], step: Callable[[Track], object]) -> None:
+    for track in tracks:
+        with contextlib.suppress(Refusal, ValueError):
+            step(track)
+
+
+def _strong_lines(lines: ToneLines | ToneSet | None) -> object:
+    """What is fitted beside the tones; kept with the lines."""
+    if isinstance(lines, ToneLines):
+        return lines.every_harmonic
+    return None if lines is None else strong_products(lines)
+
+
+def _course(track: Track, lines: ToneLines | ToneSet | None) -> LineCourse | None:
+    if isinstance(lines, ToneLines):
+        return tone_course(track, lines)
+    return None if lines is None else tones_course(track, lines)
 
 
 def _sought(track: Track, stimulus: Stimulus, mains_hz: float | None) -> ToneLines | ToneSet | None:
@@ -83,12 +107,16 @@ def _sought(track: Track, stimulus: Stimulus, mains_hz: float | None) -> ToneLin
         return seek_tone(track, stimulus.tone_hz, mains_hz)
     if isinstance(stimulus, SquareWave):
         return seek_tone(track, stimulus.square_hz, mains_hz)
-    if isinstance(stimulus, TwoTones):
-        return seek_tones(track, stimulus.tones_hz, pair_spacing(stimulus), mains_hz)
-    if isinstance(stimulus, Multitone):
-        stated = sorted(stimulus.multitone_hz)
-        return seek_tones(track, stated, tone_spacing(stimulus), mains_hz)
+    if isinstance(stimulus, TwoTones | Multitone):
+        return seek_tones(track, *_stated(stimulus), mains_hz)
     return None
+
+
+def _stated(stimulus: TwoTones | Multitone) -> tuple[Sequence[float], float]:
+    """Tones as stated, rising, and the distance of the nearest two lines, Hz."""
+    if isinstance(stimulus, TwoTones):
+        return stimulus.tones_hz, pair_spacing(stimulus)
+    return sorted(stimulus.multitone_hz), tone_spacing(stimulus)
 
 
 def shortest_s(stimulus: Stimulus) -> float:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
@@ -11,7 +12,7 @@ from backbench.documents.stimuli import analysis_kind
 from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.bench_levels import loop_backs
 from backbench.metrics.copied_tracks import refuse_copies
-from backbench.metrics.declaration import CaptureData, MeasuredValue, Metric
+from backbench.metrics.declaration import CaptureData, Curve, MeasuredValue, Metric, View
 from backbench.metrics.findings import Finding, Trace
 from backbench.metrics.flat_crests import crest_remark
 from backbench.metrics.level_part import LevelPart
@@ -82,12 +83,8 @@ def _each_seen(
     """
     make_lines_ready(capture_data, tracks)
     steady = {t: _refusable(_steady, capture_data, t) for t in tracks}
-    build = registry().views[kind].build
-    views = {
-        t: part if isinstance(part, Refusal) else _refusable(build, part.capture_data, t)
-        for t, part in steady.items()
-    }
-    return {t: _seen(kind, capture_data, t, steady[t], views[t]) for t in tracks}
+    views = _views(registry().views[kind], steady)
+    return {t: _seen(kind, capture_data, t, steady[t], views.get(t)) for t in tracks}
 
 
 def _refusable(given: Callable[[CaptureData, int], Any], capture_data: CaptureData, t: int) -> Any:
@@ -96,6 +93,25 @@ def _refusable(given: Callable[[CaptureData, int], Any], capture_data: CaptureDa
         return given(capture_data, t)
     except Refusal as refusal:
         return refusal
+
+
+def _views(view: View, steady: dict[int, SteadyPart | Refusal]) -> dict[int, Any]:
+    """The view of each output, or the Refusal that is raised there."""
+    parts = {t: p.capture_data for t, p in steady.items() if isinstance(p, SteadyPart)}
+    if view.steps is None:
+        return {t: _refusable(view.build, part, t) for t, part in parts.items()}
+    views, running = {}, {t: view.steps(part, t) for t, part in parts.items()}
+    while running:
+        for t, steps in [*running.items()]:
+            try:
+                next(steps)
+                continue
+            except StopIteration as end:
+                views[t] = end.value
+            except Refusal as refusal:
+                views[t] = refusal
+            del running[t]
+    return views
 
 
 def _steady(capture_data: CaptureData, track: int) -> SteadyPart:
@@ -122,7 +138,11 @@ def _side_by_side(kind: str, seen: dict[int, Seen | Refusal]) -> dict[int, Measu
     for metric in registry().measured_from(kind):
         for t, view in still.items():
             found[t] += _measured_one(metric, view, t)
-    return {t: (found[t], list(_traced(kind, view, t))) for t, view in still.items()}
+    traces: dict[int, list[Trace]] = {t: [] for t in still}
+    for curve in registry().traced_from(kind):
+        for t, view in still.items():
+            traces[t] += _traced_one(curve, view, t)
+    return {t: (found[t], traces[t]) for t in still}
 
 
 def _of_track(kind: str, track: int, seen: Seen | Refusal, whole: dict[int, Measured]) -> Measured:
@@ -206,7 +226,8 @@ def _measured(kind: str, view: Any, track: int) -> Measured:
         findings = [finding for part in view for finding in _of_part(kind, part, track)]
     else:
         findings = [f for m in known.measured_from(kind) for f in _measured_one(m, view, track)]
-    return findings, list(_traced(kind, view, track))
+    curves = registry().traced_from(kind)
+    return findings, [trace for curve in curves for trace in _traced_one(curve, view, track)]
 
 
 def remarked(finding: Finding, remark: str | None) -> Finding:
@@ -250,13 +271,10 @@ def _measured_one(metric: Metric, view: Any, track: int) -> Iterator[Finding]:
             yield Finding(metric, track, status, figure, figure.remark)
 
 
-def _traced(kind: str, view: Any, track: int) -> Iterator[Trace]:
-    for curve in registry().traced_from(kind):
-        assert curve.trace is not None
-        try:
-            data = curve.trace(view)
-        except (Refusal, NotApplicable):
-            continue
+def _traced_one(curve: Curve, view: Any, track: int) -> Iterator[Trace]:
+    assert curve.trace is not None
+    with contextlib.suppress(Refusal, NotApplicable):
+        data = curve.trace(view)
         yield Trace(curve.name, curve.version, track, curve.x_unit, curve.y_unit, data)
 
 

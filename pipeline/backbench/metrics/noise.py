@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import math
-from collections.abc import Iterator
+from collections.abc import Generator, Iterator
 from dataclasses import dataclass
 from functools import cached_property
 from operator import itemgetter
@@ -92,10 +92,10 @@ class IdleView(Stepped):
         """Of the whole capture, where it may not be idle or its rate may not be as stated."""
         if self.stretched is not None:
             return warning(self.stretched)
-        return joined(self.loud, self.untold) if self._other_rates else self.loud
+        return joined(self.loud, self.untold) if self.other_rates else self.loud
 
     @cached_property
-    def _other_rates(self) -> list[int]:
+    def other_rates(self) -> list[int]:
         """Sample rates, Hz, that it may have had instead of the one that its file states."""
         return [] if self.untold is None else possible_rates(self.spectrum, self.noise)
 
@@ -172,7 +172,7 @@ class IdleView(Stepped):
     @cached_property
     def elsewhere(self) -> list[Elsewhere]:
         """Lines 1 to 10 wherever else those of the mains may lie."""
-        mains_hz, rates = self.capture_data.mains_hz or 0.0, self._other_rates
+        mains_hz, rates = self.capture_data.mains_hz or 0.0, self.other_rates
         stretches = [self.track.rate_hz / rate for rate in rates]
         places = places_elsewhere(mains_hz, stretches, confirmed=not self.lines_of_another)
         return [Elsewhere(why, [x for *_, x in self._lines_of(hz)]) for why, hz in places]
@@ -206,12 +206,14 @@ def _greater(lines: list[MeanSquare], others: list[MeanSquare]) -> bool:
     return apart > CLEARLY * math.sqrt(sum(x.variance for x in [*lines, *others]))
 
 
-@view("idle", version=12)
-def idle_view(capture_data: CaptureData, number: int) -> IdleView:
+@view("idle", version=13)
+def idle_view(capture_data: CaptureData, number: int) -> Generator[None, None, IdleView]:
     """The noise in output track `number`. Raises Refusal where none can be measured."""
     track = capture_data.outputs[number]
     check_record(track)
+    yield
     refuse_gap(track)
+    yield
     if track.rate_hz * PASS_BAND * EDGE < BAND_HZ[1]:
         raise Refusal(
             f"a sample rate of {in_text(track.rate_hz, 'Hz', 6)} doesn't reach 20 kHz; "
@@ -220,13 +222,17 @@ def idle_view(capture_data: CaptureData, number: int) -> IdleView:
     untold = rate_untold(capture_data.witness, track.rate_hz)
     own_spectrum = spectrum(track)
     clear = clear_of_mains(own_spectrum, capture_data.mains_hz)
+    yield
     noise = background(own_spectrum.power, clear, len(clear))
+    yield
     loud = loud_remark(refuse_played(own_spectrum, noise))
     refuse_cut_band(own_spectrum, sample_step(track))
+    yield
     stretched = stretched_mains(own_spectrum, noise, capture_data.mains_hz)
     idle = IdleView(
         capture_data, track, own_spectrum, noise, loud=loud, untold=untold, stretched=stretched
     )
+    yield
     refuse_gate(idle.hiss_by_block)
     return idle
 
@@ -250,12 +256,8 @@ def noise_figure(idle: IdleView, weights: Array | None) -> MeasuredValue:
     square = noise_sum(power, noise, spread)
     known = rms_known_to(idle.blocks, square, spread, Band(noise, weights, idle.clear))
     estimation = known.u * square.rms
-    total = combine(
-        [
-            Contribution(estimation, known.dof),
-            Contribution(square.rms * idle.track.calibration),
-        ]
-    )
+    shared = Contribution(square.rms * idle.track.calibration)
+    total = combine([Contribution(estimation, known.dof), shared])
     rms_noise = MeasuredValue(square.rms, total.u, estimation, total.dof)
     return less_steps(idle, rms_noise, chosen, weights)
 
@@ -370,8 +372,9 @@ def mains_lines(idle: IdleView) -> Iterator[MeasuredValue]:
 
 def line_figure(square: MeanSquare, idle: IdleView, **kept: Any) -> MeasuredValue:
     """Rms of lines with nothing playing; a bound where noise may have made or lifted them."""
-    lines = rms_of_lines(square, idle.track, **kept)
-    if not square.surely_stands_out:
+    if square.surely_stands_out:
+        lines = rms_of_lines(square, idle.track, **kept)
+    else:
         most = square.lifted_at_most
         lines = MeasuredValue(most, most * idle.track.calibration, bound="upper", **kept)
     error = idle.small_signal_error

@@ -68,21 +68,21 @@ def clear_of_lines(blocks: Blocks, over: Array, first: int, width_hz: float) -> 
     """
     power, block_hz = blocks
     count = power.shape[1]
-    place, last, begun = _among_blocks(first, len(over), width_hz, block_hz, count)
-    free = _clear(place[last], np.maximum.reduceat(over, begun), count)
+    place, last = _among_blocks(first, len(over), width_hz, block_hz, count)
+    lines = np.flatnonzero(over > LINE)
+    free = _clear(place[lines], over[lines], count)
     return Clear(free[place].astype(np.float64), last, place[last])
 
 
 @lru_cache(maxsize=4)
 def _among_blocks(
     first: int, bins: int, width_hz: float, block_hz: float, count: int
-) -> tuple[NDArray[np.int_], NDArray[np.int_], NDArray[np.int_]]:
-    """Of each bin of a band the one of the blocks, of which there are `count`, and the last and the
-    first of the band's in each of those; kept, as records of one length have the same."""
+) -> tuple[NDArray[np.int_], NDArray[np.int_]]:
+    """Of each bin of a band the one of the blocks, of which there are `count`, and the last of the
+    band's in each of those; kept, as records of one length have the same."""
     hz = np.arange(first, first + bins) * width_hz
     place = np.minimum(np.rint(hz / block_hz).astype(int), count - 1)
-    last = np.flatnonzero(np.diff(place, append=-1))
-    return place, last, np.append(0, last[:-1] + 1)
+    return place, np.flatnonzero(np.diff(place, append=-1))
 
 
 def rms_known_to(blocks: Blocks, square: MeanSquare, spread: float, band: Band) -> Contribution:
@@ -110,14 +110,15 @@ def rms_known_to(blocks: Blocks, square: MeanSquare, spread: float, band: Band) 
 
 
 def _clear(place: NDArray[np.int_], over: Array, count: int) -> NDArray[np.bool_]:
-    """Bins of the blocks that no line reaches; over: greatest power re the noise at each place.
+    """Bins of the blocks that no line reaches; over: of the lines, power re the noise.
 
     The lobes of a Hann window fall with the third power of the distance (closed form).
     """
     clear = np.ones(count, dtype=bool)
-    for line in np.flatnonzero(over > LINE).tolist():
-        reach = REACH + math.ceil((10 * over[line]) ** (1 / 6))
-        clear[max(place[line] - reach, 0) : place[line] + reach + 1] = False
+    reach = REACH + np.minimum(np.ceil((10 * over) ** (1 / 6)), count).astype(int)
+    first, stop = np.maximum(place - reach, 0), place + reach + 1
+    for low, high in {*zip(first.tolist(), stop.tolist(), strict=True)}:
+        clear[low:high] = False
     return clear
 
 

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from itertools import combinations
 from typing import Literal
 
@@ -130,7 +129,7 @@ class TwoTonesView:
             raise NotApplicable(f"{test} distortion is defined {why}")
 
 
-@view("two tones", version=8)
+@view("two tones", version=9)
 def two_tones_view(capture_data: CaptureData, number: int) -> TwoTonesView:
     """Two tones in output track `number`. Raises Refusal where they are not those stated."""
     stimulus, track = capture_data.stimulus, capture_data.outputs[number]
@@ -150,7 +149,7 @@ def pair_spacing(stimulus: TwoTones) -> float:
 
     stimulus: the pair as stated. Gives Hz.
     """
-    return _least_distance(stimulus.tones_hz, _test(stimulus))
+    return _least_distance(tuple(stimulus.tones_hz), _test(stimulus))
 
 
 def _test(stimulus: TwoTones) -> Test | None:
@@ -161,7 +160,8 @@ def _test(stimulus: TwoTones) -> Test | None:
     return "modulation" if alike and high >= MODULATION_APART * low else None
 
 
-def _least_distance(tones_hz: Sequence[float], test: Test | None) -> float:
+@lru_cache(maxsize=16)
+def _least_distance(tones_hz: tuple[float, ...], test: Test | None) -> float:
     """Hz between the nearest two of tones, products and 0. Raises Refusal where two coincide."""
     low, high = tones_hz
     table = MODULATION if test == "modulation" else DIFFERENCE if test else {}

@@ -93,18 +93,22 @@ def _highest(power: Array) -> tuple[int, float]:
     tops, sums = np.maximum.reduceat(power, starts), np.add.reduceat(power, starts)
     if not tops.any():
         return 0, math.inf
-    ends = np.append(starts[1:], len(power))
-    ranges = [slice(*pair) for pair in zip(starts.tolist(), ends.tolist(), strict=True)]
-    best = int(np.argmax(tops / np.maximum(sums, TINY) * (ends - starts)))
-    noise = _noise(power[ranges[best]])
-    level = np.repeat(tops * (noise * math.log(2) / tops[best]), ends - starts)
+    widths = np.diff(starts, append=len(power))
+    best = int(np.argmax(tops / np.maximum(sums, TINY) * widths))
+    noise = _noise(_range(power, starts, best))
+    level = np.repeat(tops * (noise * math.log(2) / tops[best]), widths)
     # Half of a range at or above the level: its median is, too.
     above = np.add.reduceat((power >= level).view(np.int8), starts, dtype=np.int32)
-    for n in np.flatnonzero(2 * above <= ends - starts).tolist():
-        own = _noise(power[ranges[n]])
+    for n in np.flatnonzero(2 * above <= widths).tolist():
+        own = _noise(_range(power, starts, n))
         if tops[n] / own > tops[best] / noise:
             best, noise = n, own
-    return int(starts[best]) + int(np.argmax(power[ranges[best]])), noise
+    return int(starts[best]) + int(np.argmax(_range(power, starts, best))), noise
+
+
+def _range(power: Array, starts: NDArray[np.int_], n: int) -> Array:
+    """The bins of one of the ranges, of which the last is the longest."""
+    return power[starts[n] : starts[n + 1] if n + 1 < len(starts) else None]
 
 
 def _noise(power: Array) -> float:

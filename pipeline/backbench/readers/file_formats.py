@@ -94,8 +94,8 @@ def read_table(path: Path, table: Table, name: str | None = None) -> TableData:
 
 def reader_of(path: Path, name: str) -> Reader:
     """The one reader that knows the file. Raises UserError where there is none, or several."""
-    head = _head(path, name)
-    matching = [r for r in readers() if r.matches(head, Path(name).suffix.lower())]
+    head, suffix = _head(path, name), Path(name).suffix.lower()
+    matching = [r for r in readers() if r.matches(head, suffix)]
     if len(matching) == 1:
         return matching[0]
     if matching:

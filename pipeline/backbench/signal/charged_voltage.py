@@ -7,9 +7,8 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from itertools import pairwise
-from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -64,7 +63,8 @@ def follow(
     return charged(rectified, rate_hz, start, times=times).voltage()
 
 
-class HeldLevels(NamedTuple):
+@dataclass(frozen=True, eq=False)
+class HeldLevels:
     """A capacitor over some samples.
 
     Parameters
@@ -82,10 +82,13 @@ class HeldLevels(NamedTuple):
     levels: Array
     places: SampleIndices
 
-    @property
+    @cached_property
     def edges(self) -> SampleIndices:
         """First sample of each level, and the one after the last."""
-        return np.concatenate([[0], self.places, [self.samples]])
+        edges: SampleIndices = np.empty(len(self.places) + 2, dtype=np.intp)
+        edges[0], edges[-1] = 0, self.samples
+        edges[1:-1] = self.places
+        return edges
 
 
 @dataclass
@@ -285,8 +288,8 @@ def _charged(
     volts = part[likely] / fall[likely]
     while True:
         levels = _levels(volts, start, weights)
-        charging = volts > levels[:-1]
-        if charging.all():
+        charging = np.flatnonzero(volts > levels[:-1])
+        if len(charging) == len(likely):
             return levels, likely
         likely, volts = likely[charging], volts[charging]
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from weakref import WeakKeyDictionary
 
 import numpy as np
@@ -144,34 +144,77 @@ def seek_tones(
     """
     kept, key = _kept.setdefault(track, {}), (*stated_hz, apart_hz, mains_hz)
     if key not in kept:
-        check_record(track)
-        kept[key] = _sought(track, stated_hz, apart_hz, mains_hz)
+        for _ in _search(track, stated_hz, apart_hz, mains_hz):
+            pass
     return kept[key]
 
 
-def _sought(
+def seek_tones_of_each(
+    tracks: Sequence[Track], stated_hz: Sequence[float], apart_hz: float, mains_hz: float | None
+) -> None:
+    """Have ready what seek_tones gives of several tracks, each step for all of them.
+
+    What has just been done for one is done for the next in less time. A track that is refused is
+    left to seek_tones.
+
+    Parameters
+    ----------
+    tracks : sequence of Track
+        Of one record.
+    stated_hz : sequence of float
+        See find_tones.
+    apart_hz : float
+        See find_tones.
+    mains_hz : float or None
+        Nominal mains frequency, Hz; None where unknown.
+    """
+    searches = [_search(track, stated_hz, apart_hz, mains_hz) for track in tracks]
+    while searches:
+        searches = [search for search in searches if _goes_on(search)]
+
+
+def _goes_on(search: Iterator[None]) -> bool:
+    """One more step of a search; False where it has ended."""
+    try:
+        next(search)
+    except (StopIteration, Refusal, ValueError):
+        return False
+    return True
+
+
+def _search(
     track: Track, stated_hz: Sequence[float], apart_hz: float, mains_hz: float | None
-) -> ToneSet:
+) -> Iterator[None]:
+    """Steps of the search for tones in a track, which are kept at its end."""
+    check_record(track)
+    yield
     if stated_hz[-1] > PASS_BAND * EDGE * track.rate_hz:
         raise Refusal(
             f"a sample rate of {in_text(track.rate_hz, 'Hz', 6)} can't hold a tone of "
             f"{in_text(stated_hz[-1], 'Hz', 6)}"
         )
     own_spectrum = spectrum_apart(track, apart_hz)
+    yield
     rooms = zip(stated_hz, _nearest(stated_hz), strict=True)
-    peaks = [_peak(own_spectrum, hz, room_hz) for hz, room_hz in rooms]
+    width_hz, power = own_spectrum.resolution_hz, own_spectrum.power
+    peaks = [_peak(power, hz / width_hz, room_hz / width_hz) for hz, room_hz in rooms]
+    yield
     positions = _positions(own_spectrum, peaks)
+    yield
     half, count = own_spectrum.window.half_width + MARGIN_BINS, len(own_spectrum.bins)
     lines = product_positions(positions, NOISE_ORDER) if len(positions) == 2 else positions
     clear = clear_of_lines(lines, half, count)
     if not clear.any():
         raise Refusal("too short: no noise can be told apart between the tones")
+    yield
     noise = background(own_spectrum.power, clear, count)
+    yield
     refuse_cut_band(own_spectrum, sample_step(track))
+    yield
     tones = ToneSet(own_spectrum, positions, noise, mains_hz, sample_step(track))
     refuse_flat_tops(track, math.sqrt(tones.all_noise))
     _check_tones(tones, stated_hz)
-    return tones
+    _kept.setdefault(track, {})[(*stated_hz, apart_hz, mains_hz)] = tones
 
 
 def _positions(own_spectrum: Spectrum, peaks: list[int]) -> Array:
@@ -187,13 +230,12 @@ def _nearest(stated_hz: Sequence[float]) -> list[float]:
     return [min(hz - below, above - hz) for below, hz, above in around]
 
 
-def _peak(own_spectrum: Spectrum, hz: float, room_hz: float) -> int:
-    """Greatest bin near a stated frequency."""
-    reach = max(min(GENERATOR_TOLERANCE * hz, REACH * room_hz) / own_spectrum.resolution_hz, 2.0)
-    stated = hz / own_spectrum.resolution_hz
+def _peak(power: Array, stated: float, room: float) -> int:
+    """Greatest bin near where a tone is stated to be; room: to the next tone. All in bins."""
+    reach = max(min(GENERATOR_TOLERANCE * stated, REACH * room), 2.0)
     first = max(int(stated - reach), 1)
-    last = min(int(stated + reach) + 2, len(own_spectrum.bins) - 1)
-    return first + int(own_spectrum.power[first:last].argmax())
+    last = min(int(stated + reach) + 2, len(power) - 1)
+    return first + int(power[first:last].argmax())
 
 
 def _check_tones(tones: ToneSet, stated_hz: Sequence[float]) -> None:
@@ -214,7 +256,8 @@ def _refuse_unsteady(tones: ToneSet, stated_hz: Sequence[float]) -> None:
     """Raises Refusal where a tone's frequency or level changes."""
     middles = tones.middles().tolist()
     for hz, tone, middle in zip(stated_hz, tones.tones, middles, strict=True):
-        if middle < LEAST_STEADY * tone.value - 4 * math.sqrt(tone.variance):
+        least = LEAST_STEADY * tone.value
+        if middle < least and middle < least - 4 * math.sqrt(tone.variance):
             raise Refusal(
                 f"the tone near {in_text(hz, 'Hz', 6)} isn't steady: its frequency or level "
                 "changes within the record"

@@ -113,8 +113,9 @@ def weighting_468_power(
 
 
 @lru_cache(maxsize=2)
-def _gain_by_bin(count: int, resolution_hz: float) -> Complex:
-    return response_468(np.arange(count, dtype=np.float64) * resolution_hz)
+def _gain_by_bin(count: int, resolution_hz: float, share: float) -> Complex:
+    """share: of the samples that are kept, by which a transform back is too great."""
+    return share * response_468(np.arange(count, dtype=np.float64) * resolution_hz)
 
 
 def weighted_468(track: Track) -> tuple[Array, float]:
@@ -147,9 +148,8 @@ def weighted_468(track: Track) -> tuple[Array, float]:
     while rate / fraction > MOST_RATE_HZ:
         fraction += 1
     samples = n * factor // fraction
-    gain = _gain_by_bin(min(samples, n) // 2 + 1, rate_hz / n)
+    gain = _gain_by_bin(min(samples, n) // 2 + 1, rate_hz / n, samples / n)
     own_rate = rate_hz * samples / n
     wave = at_other_rate(track, n, samples, gain, behind="the network")
-    wave *= samples / n
     edge = int(EDGE_S * own_rate)
     return wave[edge : len(wave) - edge], own_rate

@@ -28,6 +28,9 @@ COARSE_RATE_HZ = 40_000.0
 SPARE = 2.2
 """Times the highest line, below which that rate isn't taken."""
 
+MANY = 8
+"""Neighbours from which their mean is quicker as a product than by adding two and two."""
+
 TURN = 2 * math.pi
 STRETCHED = 2, 6
 """Times the root of a block's length that a stretch has at least, and may have so that it divides
@@ -305,8 +308,8 @@ class _Waves(NamedTuple):
         waves[..., 1 : 1 + lines] = peaks.real
         np.negative(peaks.imag, out=waves[..., 1 + lines :])
         fitted = waves.reshape(blocks * stretches, -1) @ self.near
-        rest: Array = given.reshape(blocks * stretches, samples) - fitted
-        return rest.reshape(blocks, -1)
+        np.subtract(given.reshape(blocks * stretches, samples), fitted, out=fitted)
+        return fitted.reshape(blocks, -1)
 
 
 def means_of(volts: Array, few: int) -> Array:
@@ -327,8 +330,8 @@ def means_of(volts: Array, few: int) -> Array:
     if few == 1:
         return volts.copy()
     sums, left = volts[: len(volts) // few * few], few
-    # Of two neighbours adding them is the quickest way to their mean, of more a product.
-    while left % 2 == 0:
+    # Of few neighbours adding them by twos is the quickest way to their mean, of more a product.
+    while left % 2 == 0 and few < MANY:
         sums, left = sums[::2] + sums[1::2], left // 2
     if left > 1:
         sums = sums.reshape(-1, left) @ np.ones(left)

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import math
+from bisect import bisect_left
 from collections.abc import Callable, Sequence
 from functools import lru_cache
+from itertools import accumulate
 from typing import NamedTuple
 
 import numpy as np
@@ -127,10 +129,10 @@ def mains_frequency(spectrum: Spectrum, noise: Array, nominal_hz: float) -> floa
     if not peaks:
         return nominal_hz
     estimates = peak_positions(spectrum, np.array(peaks)) * spectrum.resolution_hz / multiples
-    order = np.argsort(estimates)
-    weight_fraction = np.cumsum(np.array(weights)[order])
-    middle = int(np.searchsorted(weight_fraction, weight_fraction[-1] / 2))
-    return float(np.clip(estimates[order[middle]], 0.98 * nominal_hz, 1.02 * nominal_hz))
+    rising = sorted(zip(estimates.tolist(), weights, strict=True))
+    up_to = list(accumulate(weight for _, weight in rising))
+    middle: float = rising[bisect_left(up_to, up_to[-1] / 2)][0]
+    return min(max(middle, 0.98 * nominal_hz), 1.02 * nominal_hz)
 
 
 def mains_lines_at(
@@ -151,7 +153,7 @@ def mains_lines_at(
     -------
     list of MeanSquare
         V^2, from the whole lobes, widened for a mains frequency that wanders (common practice, no
-        source).
+        source). What the few bins that the noise is known from leave open is in their variance.
     """
     spread, lobes, samples = spectrum.window.spread, [], []
     for hz in frequencies_hz:
@@ -160,7 +162,19 @@ def mains_lines_at(
         lobes.append((max(math.ceil(centre - half), 0), math.floor(centre + half) + 1))
         samples.append(degrees_of_freedom(centre, spread))
     lines = lobe_powers(spectrum.power, noise, spread, math.inf, lobes)
-    return [line._replace(samples=own) for line, own in zip(lines, samples, strict=True)]
+    return [
+        _with_noise_open(line, own, (stop - first) / (2 * spread))
+        for line, own, (first, stop) in zip(lines, samples, lobes, strict=True)
+    ]
+
+
+def _with_noise_open(line: MeanSquare, samples: float, per_slope: float) -> MeanSquare:
+    """A line from which noise of so many degrees of freedom was taken off.
+
+    per_slope: that noise re the line's slope.
+    """
+    noise = line.slope * per_slope
+    return line._replace(floor=line.floor + 2 * noise**2 / samples, samples=samples)
 
 
 NOMINAL_HZ = (50.0, 60.0)

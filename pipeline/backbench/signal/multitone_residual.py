@@ -80,22 +80,23 @@ def residual_between_tones(tones: ToneSet, stated_hz: Sequence[float] = ()) -> M
     band = spectrum.slice_of(*BAND_HZ)
     noise = tones.without_tones(tones.noise, band)
     filled = float((tones.noise[band] - noise).sum())
-    left = noise_sum(tones.without_tones(spectrum.power, band), noise, spectrum.window.spread)
+    left = noise_sum(tones.power_beside(band), noise, spectrum.window.spread)
     samples = degrees_of_freedom(float(tones.positions[0]), spectrum.window.spread)
-    cut, variance = _cut_by_tones(tones, stated_hz)
+    step = _common_bins(tones, stated_hz)
+    cut, variance = _cut_by_tones(tones, step)
     value = left.value + filled + cut
-    floor = left.floor + 2 * filled**2 / samples + variance + _beside_lobes(tones, stated_hz)
+    floor = left.floor + 2 * filled**2 / samples + variance + _beside_lobes(tones, step)
     return MeanSquare(value, floor, samples=2 * value**2 / floor if floor > 0 else math.inf)
 
 
-def _beside_lobes(tones: ToneSet, stated_hz: Sequence[float]) -> float:
+def _beside_lobes(tones: ToneSet, step: float) -> float:
     """Variance, V^4, for lines that are cut by the edge of a tone's bins, such as the mains'.
 
     What is seen of them just outside may be nearly all of the line, or the foot of one that lies
-    inside and isn't counted. Products at known places are left out: they are made whole.
+    inside and isn't counted. Products at known places, `step` bins apart, are left out: they are
+    made whole.
     """
     spectrum, half, width = tones.spectrum, tones.half, tones.spectrum.window.half_width
-    step = _common_bins(tones, stated_hz)
     first = np.concatenate([tones.positions - half - width, tones.positions + half])
     bins = np.ceil(first).astype(int)[:, None] + np.arange(width + 1)
     beside = (bins <= (first + width)[:, None]) & (bins < len(spectrum.bins)) & (bins > half)
@@ -109,10 +110,10 @@ def _beside_lobes(tones: ToneSet, stated_hz: Sequence[float]) -> float:
     return float(np.sum((seen - noise)[seen > EDGE_STANDING * noise] ** 2))
 
 
-def _cut_by_tones(tones: ToneSet, stated_hz: Sequence[float]) -> tuple[float, float]:
-    """Mean square of products that lies in the tones' own bins, V^2, and its variance, V^4."""
+def _cut_by_tones(tones: ToneSet, step: float) -> tuple[float, float]:
+    """Mean square of products, `step` bins apart, that lies in the tones' own bins, V^2, and its
+    variance, V^4."""
     spectrum, half = tones.spectrum, tones.half
-    step = _common_bins(tones, stated_hz)
     if step <= half:
         return 0.0, 0.0
     orders = np.arange(1, math.floor(2 * half / step) + 1)
@@ -157,7 +158,7 @@ def beating(tones: ToneSet) -> float:
         Relative standard deviation of its rms over the record, as if each line were noise.
     """
     band = tones.spectrum.slice_of(*BAND_HZ)
-    power = tones.without_tones(tones.spectrum.power, band)
+    power = tones.power_beside(band)
     squares = float(np.einsum("i,i->", power, power))
     return math.sqrt(tones.spectrum.window.spread * squares) / (2 * float(power.sum()))
 
@@ -179,7 +180,7 @@ def greatest_product(tones: ToneSet) -> Product:
     spectrum = tones.spectrum
     band = spectrum.slice_of(*BAND_HZ)
     band = slice(band.start, min(band.stop, len(spectrum.power) - 1))
-    left = tones.without_tones(spectrum.power, band)
+    left = tones.power_beside(band)
     candidates = strongest_peaks(spectrum.power, left, band.start)
     positions = np.maximum(peak_positions(spectrum, candidates), candidates - 0.5)
     positions = np.minimum(positions, candidates + 0.5)
@@ -204,7 +205,7 @@ def strongest_peaks(power: Array, left: Array, start: int) -> NDArray[np.intp]:
         V^2 by bin.
     left : ndarray of float64, shape (k,)
         The same of the bins that are looked at, neither the first nor the last of all, 0 where one
-        doesn't count. Feet of tones are set to 0.
+        doesn't count.
     start : int
         The first of these bins.
 
@@ -217,12 +218,14 @@ def strongest_peaks(power: Array, left: Array, start: int) -> NDArray[np.intp]:
     -----
     Bins next to a tone's lobe rise with its foot: only a peak among its neighbours is a line.
     """
+    given = left
     while True:
         # The greatest bin is nearly always a peak; where it is a foot, the next greatest is asked.
         greatest = int(left.argmax())
         level = float(left[greatest])
         if level == 0 or _are_peaks(power, np.array([start + greatest]))[0]:
             break
+        left = left.copy() if left is given else left
         left[greatest] = 0.0
     # A line between two bins shows less in either than one of its strength upon a bin.
     high = start + np.flatnonzero(left >= BETWEEN_BINS * level)

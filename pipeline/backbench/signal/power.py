@@ -66,8 +66,12 @@ class MeanSquare(NamedTuple):
 
     @property
     def surely_stands_out(self) -> bool:
-        """Whether this value is a line's even where most such places have none."""
-        return self.value > SURELY * math.sqrt(self.floor)
+        """Whether this value is a line's even where most such places have none.
+
+        Noise that is known from few bins may well be more than was found.
+        """
+        least = SURELY * (1 + math.sqrt(2 / self.samples))
+        return self.value > least * math.sqrt(self.floor)
 
     @property
     def lifted_at_most(self) -> float:

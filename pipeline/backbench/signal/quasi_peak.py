@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from functools import lru_cache
+from collections.abc import Callable
+from functools import cache, lru_cache
 
 import numpy as np
 
@@ -32,7 +33,11 @@ BEFORE_S = 1.5
 HIGHEST_EVERY_S, LEAST_BLOCKS = 0.5, 4
 
 
-def needle(held: HeldVoltage, start: float = 0.0) -> Array:
+Gains = Callable[[HeldLevels], Array]
+"""Of a stretch, what the needle has gained after each level, re what is left of it."""
+
+
+def needle(held: HeldVoltage, start: float = 0.0, gains: Gains | None = None) -> Array:
     """Where the meter's needle stands from time to time: the voltage behind a lag of 140 ms.
 
     Parameters
@@ -41,6 +46,8 @@ def needle(held: HeldVoltage, start: float = 0.0) -> Array:
         The capacitor's voltage, V.
     start : float, optional
         Where the needle stands before, V.
+    gains : callable, optional
+        See gains_of; where stretches were asked of it before.
 
     Returns
     -------
@@ -57,9 +64,10 @@ def needle(held: HeldVoltage, start: float = 0.0) -> Array:
     Rec. ITU-R BS.468-4, clause 2; see follow.
     """
     left, sums = _of_needle(held)
+    gains = gains or gains_of(held)
     shown, first = [], 0
     for stretch in held.stretches:
-        edges, gained = stretch.edges, np.cumsum(_gains(stretch, sums))
+        edges, gained = stretch.edges, gains(stretch)
         ends = np.arange(-(first + 1) % NEEDLE_EVERY, stretch.samples, NEEDLE_EVERY)
         level = _charges_up_to(stretch.places, ends)
         more = stretch.levels[level] * (sums[edges[level + 1]] - sums[ends + 1])
@@ -71,12 +79,12 @@ def needle(held: HeldVoltage, start: float = 0.0) -> Array:
     return np.concatenate(shown)
 
 
-def _at_rest(held: HeldVoltage) -> float:
+def _at_rest(held: HeldVoltage, gains: Gains) -> float:
     """Where the needle stands after a course before whose beginning it stood at its mean, V."""
-    left, sums = _of_needle(held)
+    left, _ = _of_needle(held)
     stands = held.mean()
     for stretch in held.stretches:
-        stands += float(_gains(stretch, sums).sum())
+        stands += float(gains(stretch)[-1])
         stands *= float(left[stretch.samples - 1])
     return stands
 
@@ -88,11 +96,28 @@ def _of_needle(held: HeldVoltage) -> tuple[Array, Array]:
     return left, sums_of_fall(block, rate_hz, held.times[1], NEEDLE_S)
 
 
-def _gains(stretch: HeldLevels, sums: Array) -> Array:
-    """What the needle gains from each level, re what is left of it."""
-    at = sums[stretch.edges]
-    gains: Array = at[1:] - at[:-1]
-    gains *= stretch.levels
+def gains_of(held: HeldVoltage) -> Gains:
+    """What the needle gains in stretches of a course, reckoned once for each.
+
+    Parameters
+    ----------
+    held : HeldVoltage
+        The course, or one of its rate and time constants.
+
+    Returns
+    -------
+    callable
+        Gives, for a stretch with k levels, an array of shape (k,), V.
+    """
+    _, sums = _of_needle(held)
+
+    @cache
+    def gains(stretch: HeldLevels) -> Array:
+        at = sums[stretch.edges]
+        each: Array = at[1:] - at[:-1]
+        each *= stretch.levels
+        return np.cumsum(each, out=each)
+
     return gains
 
 
@@ -154,12 +179,13 @@ def needle_course(rectified: Array, rate_hz: float) -> tuple[Array, float]:
     before = rectified[-round(BEFORE_S * rate_hz) :]
     mean = float(rectified.mean())
     held = charged(before, rate_hz, mean)
-    shown = _at_rest(held)
+    gains = gains_of(held)
+    shown = _at_rest(held, gains)
     if len(before) == len(rectified):
         held = _once_more(rectified, held, mean)
     else:
         held = charged(rectified, rate_hz, held.last)
-    return needle(held, shown), rate_hz / NEEDLE_EVERY
+    return needle(held, shown, gains), rate_hz / NEEDLE_EVERY
 
 
 def _once_more(rectified: Array, course: HeldVoltage, begun: float) -> HeldVoltage:

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from backbench.errors import Refusal
 from backbench.quantities.writing import in_text
-from backbench.signal.power import squared
 from backbench.signal.quantiles import middle
 from backbench.signal.spectrum import Spectrum
 from backbench.signal.tone import PASS_BAND
@@ -61,8 +60,8 @@ def refuse_cut_band(spectrum: Spectrum, step_v: float) -> None:
 def _is_quiet(spectrum: Spectrum, top_hz: float) -> bool:
     """Whether the highest bins of the band are far below those at 5 kHz."""
     high, low = (int(hz / spectrum.resolution_hz) for hz in (top_hz, LOWEST_HZ / 2))
-    some = (spectrum.bins[max(high - FEW, 0) : high], spectrum.bins[low : low + FEW])
-    above, below = (float(middle(squared(bins))) for bins in some)
+    some = (spectrum.power[max(high - FEW, 0) : high], spectrum.power[low : low + FEW])
+    above, below = (float(middle(power)) for power in some)
     return FALL * above < below
 
 

@@ -198,7 +198,8 @@ def peak_positions(spectrum: Spectrum, peaks: NDArray[np.int_]) -> Array:
     window's closed form inverts it.
     """
     beside = np.abs(spectrum.bins[np.add.outer((-1, 1), peaks)])
-    beside[:, ~np.logical_and.reduce(beside, axis=0)] = 1.0
+    if not beside.all():
+        beside[:, (beside == 0).any(axis=0)] = 1.0
     return peaks + spectrum.window.offset(np.log(beside[1] / beside[0]))
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from functools import lru_cache
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -40,12 +41,13 @@ def reduced(spectrum: Spectrum, noise: Array) -> tuple[Array, Array]:
     """
     df = spectrum.resolution_hz
     first = max(int(np.ceil(LOWEST_HZ / df)), spectrum.window.half_width)
-    starts, counts = _groups(first, len(noise))
+    groups = _groups(first, len(noise))
+    starts, counts = groups.starts, groups.counts
     power = spectrum.power[: len(noise)]
     peaks = np.maximum.reduceat(power, starts)
     y: Array = np.add.reduceat(power, starts) / counts
-    lines = peaks > noise[starts + counts // 2] * (np.log(counts) + _STANDING)
-    x: Array = starts + (counts - 1) / 2
+    lines = peaks > noise[groups.middles] * groups.standing
+    x: Array = groups.centres.copy()
     for group in np.flatnonzero(lines).tolist():
         start, count = starts[group], counts[group]
         x[group] = start + power[start : start + count].argmax()
@@ -53,14 +55,28 @@ def reduced(spectrum: Spectrum, noise: Array) -> tuple[Array, Array]:
     return x * df, np.maximum(y, 1e-40)
 
 
+class _Groups(NamedTuple):
+    """First bins of groups, how many there are in each, a bin in its middle, its centre, and times
+    the noise from which its greatest bin is a line's."""
+
+    starts: NDArray[np.int_]
+    counts: NDArray[np.int_]
+    middles: NDArray[np.int_]
+    centres: Array
+    standing: Array
+
+
 @lru_cache(maxsize=4)
-def _groups(first: int, end: int) -> tuple[NDArray[np.int_], NDArray[np.int_]]:
-    """First bins of the groups into which bins first to end - 1 are parted, and their numbers."""
+def _groups(first: int, end: int) -> _Groups:
+    """The groups into which bins first to end - 1 are parted."""
     edges = np.unique(np.rint(np.geomspace(first, end, POINTS + 1)).astype(int))
     starts, counts = edges[:-1], np.diff(edges)
-    starts.setflags(write=False)
-    counts.setflags(write=False)
-    return starts, counts
+    groups = _Groups(
+        starts, counts, starts + counts // 2, starts + (counts - 1) / 2, np.log(counts) + _STANDING
+    )
+    for each in groups:
+        each.setflags(write=False)
+    return groups
 
 
 def _summit(power: Array, x: Array, peaks: Array) -> Array:

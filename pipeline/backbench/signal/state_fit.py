@@ -69,6 +69,8 @@ class StateFit:
         ndarray of float64, shape (n,)
             V.
         """
+        if self.slope == 0:
+            return np.full(len(t), self.level)
         place = (t - self.start) / self.half_s
         return np.asarray(self.level + self.slope * _course(place, self.rate), dtype=np.float64)
 

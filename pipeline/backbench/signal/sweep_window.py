@@ -156,9 +156,9 @@ class ImpulseWindow(NamedTuple):
         ]
         padded = np.zeros((len(wanted), self.size))
         for row, (impulse, place) in zip(padded, wanted, strict=True):
-            piece = around(impulse, place - self.before, place + self.after) * self.weights
-            row[: self.after] = piece[self.before :]
-            row[self.size - self.before :] = piece[: self.before]
+            piece, middle = around(impulse, place - self.before, place + self.after), self.before
+            np.multiply(piece[middle:], self.weights[middle:], out=row[: self.after])
+            np.multiply(piece[:middle], self.weights[:middle], out=row[self.size - middle :])
         return np.asarray(fft.rfft(padded, axis=1, overwrite_x=True))
 
 

@@ -144,7 +144,7 @@ def background_ratio_of_tones(tones: ToneSet) -> float:
     """
     spectrum = tones.spectrum
     band = spectrum.slice_of(BAND_HZ[0], min(BAND_HZ[1], spectrum.rate_hz * PASS_BAND))
-    rest = float(tones.without_tones(spectrum.power, band).sum()) - strong_products(tones)[1]
+    rest = float(tones.power_beside(band).sum()) - strong_products(tones)[1]
     return max(rest, float(tones.noise[band].sum())) / tones.together.value
 
 

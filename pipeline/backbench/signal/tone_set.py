@@ -228,6 +228,33 @@ class ToneSet(Stepped):
         """True for each bin of the spectrum that is neither of a tone nor of the steady part."""
         return clear_of_lines(self.positions, self.half, len(self.spectrum.bins))
 
+    @cached_property
+    def _lobes(self) -> list[tuple[int, int]]:
+        return lobes_of(self.positions, self.half)
+
+    def power_beside(self, band: slice) -> Array:
+        """Power by bin of a band, 0 where a bin belongs to a tone or to the steady part.
+
+        Parameters
+        ----------
+        band : slice
+            Of the bins.
+
+        Returns
+        -------
+        ndarray of float64, shape (k,)
+            V^2; read only and kept, as several ask for it.
+        """
+        kept, ends = self._powers_beside, (band.start, band.stop)
+        if ends not in kept:
+            kept[ends] = self.without_tones(self.spectrum.power, band)
+            kept[ends].setflags(write=False)
+        return kept[ends]
+
+    @cached_property
+    def _powers_beside(self) -> dict[tuple[int, int], Array]:
+        return {}
+
     def without_tones(self, values: Array, band: slice) -> Array:
         """Values by bin of a band, 0 where a bin belongs to a tone or to the steady part.
 
@@ -244,7 +271,7 @@ class ToneSet(Stepped):
             A copy, in the same unit.
         """
         left = values[band].copy()
-        for first, stop in lobes_of(self.positions, self.half):
+        for first, stop in self._lobes:
             left[max(first - band.start, 0) : max(stop - band.start, 0)] = 0.0
         return left
 
@@ -262,9 +289,10 @@ def summed(parts: Sequence[MeanSquare]) -> MeanSquare:
     MeanSquare
         V^2; with the degrees of freedom of the part that has the fewest.
     """
-    strong = np.array([max(part.value, 0.0) for part in parts])
-    weight = strong if strong.sum() > 0 else np.ones(len(parts))
-    slope = float(np.sum(weight * [part.slope for part in parts]) / weight.sum())
+    weights = [max(part.value, 0.0) for part in parts]
+    if sum(weights) <= 0:
+        weights = [1.0] * len(parts)
+    slope = sum(w * part.slope for w, part in zip(weights, parts, strict=True)) / sum(weights)
     return MeanSquare(
         sum(part.value for part in parts), sum(part.floor for part in parts), slope,
         min(part.samples for part in parts),

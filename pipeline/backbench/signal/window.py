@@ -179,9 +179,15 @@ class Window:
         return ratios, offsets, slopes
 
     def _log_ratio(self, offset: Array) -> Array:
-        neighbours = self.kernel(np.concatenate([1 - offset, -1 - offset]))
-        ratio: Array = np.log(neighbours[: len(offset)] / neighbours[len(offset) :])
-        return ratio
+        """Of the bin above a line's greatest over the one below: of kernels that both share."""
+        on_bin = np.abs(offset) < _TINY
+        rest = np.where(on_bin, 0.5, -offset)
+        places = np.arange(-self.half_width, self.half_width + 1.0)
+        each = 1 / np.sin(np.pi / len(self.samples) * np.add.outer(rest, places))
+        # Kernels of the bin above stand from its middle, two bins after those of the bin below.
+        above, below = (np.square(some @ self._shares) for some in (each[:, 2:], each[:, :-2]))
+        ratio = np.log((above[:, 0] + above[:, 1]) / (below[:, 0] + below[:, 1])) / 2
+        return np.where(on_bin, 0.0, ratio)
 
     @cached_property
     def _ratios(self) -> tuple[Array, Array, Array]:
