@@ -164,3 +164,16 @@ def test_noise_that_is_mostly_one_click_says_so() -> None:
     assert "clicks make up" in (result.remark or "") or "noise isn't steady" in (
         result.remark or ""
     )
+
+
+def test_gaps_that_spoil_a_fifth_of_a_short_record_are_found() -> None:
+    """Six gaps of 2 ms in a third of a second: the misfit of their blocks isn't the usual one."""
+    t = np.arange(int(0.33 * RATE)) / RATE
+    volts = np.cos(2 * np.pi * 18_001 * t) + np.cos(2 * np.pi * 19_001 * t + 1)
+    for at in (0.03, 0.09, 0.14, 0.19, 0.24, 0.31):
+        volts[int(at * RATE) : int((at + 0.002) * RATE)] = 0.0
+    capture = pair_material(
+        track(with_noise(volts, 1e-4), RATE), hz=(18_000.0, 19_000.0), mains_hz=None
+    )
+    assert "tones_level" not in figures(capture)
+    assert "the tones aren't steady" in reasons(capture)["tones_level"][1]

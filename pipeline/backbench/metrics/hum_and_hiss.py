@@ -23,6 +23,7 @@ from backbench.signal.line_course import line_course, means_of
 from backbench.signal.mains import clear_of_mains
 from backbench.signal.power import STANDING, MeanSquare
 from backbench.signal.quantiles import middle_of_own
+from backbench.signal.tone import BAND_HZ
 from backbench.signal.track import Array, Track
 from backbench.signal.uncertainty import DB_PER_RELATIVE, Contribution, combine
 
@@ -191,7 +192,7 @@ def hum_over_hiss(idle: IdleView) -> MeasuredValue:
     if not square.surely_stands_out:
         each = [square, *(_together(other.lines) for other in idle.elsewhere)]
         lines_at_most = max(lines.lifted_at_most for lines in each)
-        most = 20 * math.log10(lines_at_most / math.sqrt(noise))
+        most = 20 * math.log10(lines_at_most / math.sqrt(_least_noise(idle)))
         seen = square.stands_out and most < 0
         none = "hiss dominates" if seen else "no hum stands out"
         return MeasuredValue(most, 0.0, bound="upper", remark=none)
@@ -201,6 +202,13 @@ def hum_over_hiss(idle: IdleView) -> MeasuredValue:
     value, own = 10 * math.log10(square.value / noise), DB_PER_RELATIVE * relative
     remark = joined(_dominant_remark(value, own, lines), _wavering_hum(idle, lines, noise))
     return MeasuredValue(value, own, own, square.samples, remark=remark)
+
+
+def _least_noise(idle: IdleView) -> float:
+    """Mean square between lines of 20 Hz to 20 kHz, at whichever sample rate it is least, V^2."""
+    shares = [idle.track.rate_hz / rate for rate in idle.other_rates]
+    band = idle.spectrum.slice_of(BAND_HZ[0], min([1.0, *shares]) * BAND_HZ[1])
+    return float(idle.noise[band].sum())
 
 
 def _wavering_hum(

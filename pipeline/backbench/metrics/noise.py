@@ -92,10 +92,10 @@ class IdleView(Stepped):
         """Of the whole capture, where it may not be idle or its rate may not be as stated."""
         if self.stretched is not None:
             return warning(self.stretched)
-        return joined(self.loud, self.untold) if self._other_rates else self.loud
+        return joined(self.loud, self.untold) if self.other_rates else self.loud
 
     @cached_property
-    def _other_rates(self) -> list[int]:
+    def other_rates(self) -> list[int]:
         """Sample rates, Hz, that it may have had instead of the one that its file states."""
         return [] if self.untold is None else possible_rates(self.spectrum, self.noise)
 
@@ -172,7 +172,7 @@ class IdleView(Stepped):
     @cached_property
     def elsewhere(self) -> list[Elsewhere]:
         """Lines 1 to 10 wherever else those of the mains may lie."""
-        mains_hz, rates = self.capture_data.mains_hz or 0.0, self._other_rates
+        mains_hz, rates = self.capture_data.mains_hz or 0.0, self.other_rates
         stretches = [self.track.rate_hz / rate for rate in rates]
         places = places_elsewhere(mains_hz, stretches, confirmed=not self.lines_of_another)
         return [Elsewhere(why, [x for *_, x in self._lines_of(hz)]) for why, hz in places]

@@ -120,7 +120,7 @@ class SquareView:
         return max(edge.preshoot for edge in self.edges) if self.converter_s else 0.0
 
 
-@view("square", version=5)
+@view("square", version=6)
 def square_view(capture_data: CaptureData, number: int) -> SquareView:
     """The mean period of output track `number`. Raises Refusal where it holds no square wave."""
     stimulus, track = capture_data.stimulus, capture_data.outputs[number]

@@ -224,6 +224,9 @@ def _disturbed(course: LineCourse) -> NDArray[np.bool_]:
     # Hum with many multiples, and harmonics that sampling mirrors, are loud now and then.
     part_s = course.block_s / course.left.shape[1]
     usual = course.left_within(OFTEN if part_s < HUM_PERIOD_S else MOSTLY)
+    if course.block_s >= HUM_PERIOD_S:
+        # They are so in every block. Gaps spoil the fit of whole blocks, however many these are.
+        usual = min(usual, float(middle(worst)))
     return np.asarray(worst > max(DISTURBED * usual, OF_LINES * power))
 
 
