@@ -182,7 +182,7 @@ def overview(store: Database, folder: Path) -> float:
     began = time.perf_counter()
     keep_views(store)
     builder = SiteBuilder(
-        ChartRenderer(store, {}, folder), read_site_data(store), Settings(), folder
+        ChartRenderer(store, {}, [folder]), read_site_data(store), Settings(), folder
     )
     written = next(page for page in index_pages(builder, {}) if page.path == "index.html")
     assert written.trouble == ""

@@ -10,7 +10,7 @@ import pytest
 
 from backbench.catalogue import Catalogue
 from backbench.documents.settings import Settings
-from backbench.publish.drawn_from import drawn_from
+from backbench.publish.drawn_from import answer_drawn, drawn_from
 from backbench.publish.sheet_charts import ChartRenderer
 from backbench.querying.saved_queries import one_shipped, shipped
 
@@ -21,7 +21,8 @@ WORDS = ("a title", "at 1 kHz")
 
 def source(rows: list[dict[str, object]], words: tuple[str, ...] = WORDS, title: str = "") -> str:
     settings = Settings(title=title) if title else Settings()
-    return drawn_from(one_shipped(NAME), pl.DataFrame(rows), {"unit": "u"}, words, settings)
+    answer = answer_drawn(one_shipped(NAME), pl.DataFrame(rows), {"unit": "u"}, words)
+    return drawn_from(answer, settings)
 
 
 def test_the_name_follows_everything_that_is_drawn() -> None:
@@ -37,11 +38,15 @@ def test_the_name_follows_everything_that_is_drawn() -> None:
     assert one not in others
 
 
+def nothing_put_together(*_: object, **__: object) -> None:
+    raise AssertionError
+
+
 def test_a_picture_that_is_there_is_taken_and_a_broken_one_drawn_anew(
     measured: Catalogue, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     with measured.reading() as store:
-        renderer = ChartRenderer(store, shipped(), tmp_path, measured.settings)
+        renderer = ChartRenderer(store, shipped(), [tmp_path], measured.settings)
         ((unit,),) = store.rows("SELECT min(unit_key) FROM curve WHERE curve = 'response'")
         first = renderer.draw(OF_A_UNIT, unit=unit)
         assert first is not None
@@ -49,7 +54,7 @@ def test_a_picture_that_is_there_is_taken_and_a_broken_one_drawn_anew(
         for picture in (first, first.narrow):
             (tmp_path / f"{picture.digest}.svg").write_text(picture.svg)
         with monkeypatch.context() as patch:
-            patch.setattr(ChartRenderer, "chart", None)  # nothing may be put together
+            patch.setattr(ChartRenderer, "chart", nothing_put_together)
             assert renderer.draw(OF_A_UNIT, unit=unit) == first
         (tmp_path / f"{first.digest}.svg").write_text(first.svg[:400])
         again = renderer.draw(OF_A_UNIT, unit=unit)

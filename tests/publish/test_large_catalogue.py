@@ -18,7 +18,6 @@ from backbench.catalogue import Catalogue
 from backbench.charts.declaration import MOST_ROWS
 from backbench.charts.drawing import Labels
 from backbench.charts.registry import chart_named
-from backbench.charts.unchecked import specification
 from backbench.comparison.compared_points import compared_points
 from backbench.publish.heavy_pictures import landing_picture
 from backbench.publish.index_pages import PAGE_ROWS, index_pages
@@ -80,7 +79,7 @@ def test_a_picture_of_every_unit_is_shown_as_pixels_in_both_themes(
         renderer = ChartRenderer(store, {}, None)
         builder = SiteBuilder(renderer, read_site_data(store), measured.settings, tmp_path)
         chart = chart_named("trend").draw(pl.DataFrame(rows), Labels(title="A"))
-        picture = renderer.picture(specification(chart), "A")
+        picture = renderer.picture("a trend", "A", lambda: chart)
         values, *files = landing_picture(builder, picture)
     assert len(picture.svg) > MOST_BYTES / 3
     assert [file.path for file in files] == [values["src"], values["dark"]]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import unicodedata
+from functools import lru_cache
 
 BOLD = 1.08
 NARROW = frozenset("iljtfrI.,:;'|!()[] /-·\u00a0\u202f")
@@ -67,6 +68,7 @@ def wrapped(text: str, room_px: float, size_px: float, most: int = 2) -> list[st
     return lines
 
 
+@lru_cache(maxsize=4096)
 def _advance(character: str) -> float:
     if character in NARROW:
         return 0.3

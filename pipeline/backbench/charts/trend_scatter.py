@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from functools import lru_cache
 from statistics import median
 from typing import TypeGuard
 
@@ -133,9 +134,15 @@ def fitted(rows: Sequence[Row], log: bool = False) -> Trend | None:
     refused."""
     try:
         y = [math.log10(r["y"]) if log else float(r["y"]) for r in rows]
-        return robust([float(r["x"]) for r in rows], y, [str(r.get("technology")) for r in rows])
+        x, groups = (float(r["x"]) for r in rows), (str(r.get("technology")) for r in rows)
+        return _robust(tuple(x), tuple(y), tuple(groups))
     except Refusal:
         return None
+
+
+@lru_cache(maxsize=8)  # for a picture's heading and its lines, on a page and on a phone
+def _robust(x: tuple[float, ...], y: tuple[float, ...], groups: tuple[str, ...]) -> Trend:
+    return robust(x, y, groups)
 
 
 def _is_drawn(line: Trend | None) -> TypeGuard[Trend]:

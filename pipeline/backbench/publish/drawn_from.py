@@ -1,4 +1,4 @@
-"""What a query's picture is drawn from, as one hash: where it is the same, so is the picture.
+"""What a picture is drawn from, as one hash: where it is the same, so is the picture.
 
 The hash is over everything that a chart is handed, over the settings (which may declare kinds of
 unit and quantities) and over the program with its drawing libraries. It costs a tenth of putting
@@ -30,16 +30,19 @@ def program() -> str:
     return " ".join([digest_of([]), *map(version, LIBRARIES)])
 
 
-def drawn_from(
-    query: SavedQuery, frame: pl.DataFrame, values: Mapping[str, str], words: tuple[str, ...],
-    settings: Settings | None,
-) -> str:  # fmt: skip
-    """The hash of a query's answer, its parameters and the words above the picture."""
+def drawn_from(source: str, settings: Settings | None) -> str:
+    """The hash of what a picture is drawn from, in words, and of what everything is drawn by."""
     digest = hashlib.sha256(program().encode())
+    for part in (source, settings.model_dump_json() if settings else ""):
+        digest.update(part.encode() + b"\0")
+    return digest.hexdigest()
+
+
+def answer_drawn(
+    query: SavedQuery, frame: pl.DataFrame, values: Mapping[str, str], words: tuple[str, ...]
+) -> str:
+    """A query's answer with its parameters and the words above its picture, as a source."""
     declared = repr((query.name, query.title, query.question, query.columns, query.chart,
                      query.chart_options))  # fmt: skip
     given = repr((sorted(values.items()), words, frame.schema))
-    for part in (declared, given, settings.model_dump_json() if settings else ""):
-        digest.update(part.encode() + b"\0")
-    digest.update(frame.write_json().encode())
-    return digest.hexdigest()
+    return f"{declared}\0{given}\0{frame.write_json()}"

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import re
+from functools import lru_cache
 
 from markupsafe import Markup, escape
 
 from backbench.charts.dark_theme import dark_rules
 
-NAMED = re.compile(r'(\bid="|url\(#)')
 
-
+@lru_cache(maxsize=16)  # of a unit: on its review's sheet, its own page and its model's
 def inline(svg: str, key: str, alt: str) -> Markup:
     """A drawn picture as a part of a page.
 
@@ -18,7 +17,7 @@ def inline(svg: str, key: str, alt: str) -> Markup:
     key: tells the names within this picture from those of the others on the page.
     """
     plain = svg.replace(f"<style>{dark_rules()}</style>", "", 1)
-    own = NAMED.sub(lambda found: f"{found[1]}p{key}-", plain)
+    own = plain.replace(' id="', f' id="p{key}-').replace("url(#", f"url(#p{key}-")
     return Markup(own.replace("<svg ", f'<svg role="img" aria-label="{escape(alt)}" ', 1))
 
 

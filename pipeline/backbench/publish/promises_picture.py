@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import partial
 
 from backbench.comparison.catalogue_promises import catalogue_promises
 from backbench.publish.sheet_charts import ChartRenderer, Picture
@@ -16,10 +17,14 @@ def promises_picture(renderer: ChartRenderer) -> Picture | None:
     frame = catalogue_promises(renderer.store)
     if frame["margin_db"].drop_nulls().is_empty():
         return None
-    from backbench.charts.drawing import PHONE
+    from backbench.charts.drawing import PAGE, PHONE
     from backbench.charts.promises import promises_chart
-    from backbench.charts.unchecked import specification
 
-    wide = renderer.picture(specification(promises_chart(frame)), TITLE)
-    phone = renderer.picture(specification(promises_chart(frame, size=PHONE)), TITLE)
+    source = f"{frame.schema} {frame.write_json()}"
+    wide, phone = (
+        renderer.picture(
+            f"{TITLE} {source} {size}", TITLE, partial(promises_chart, frame, size=size)
+        )
+        for size in (PAGE, PHONE)
+    )
     return replace(wide, alt=ALT, narrow=replace(phone, alt=ALT))

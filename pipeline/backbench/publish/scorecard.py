@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from backbench.comparison.quantity_names import titled
@@ -28,16 +29,22 @@ QUESTION = "How does it stand in its main figures, and against its specification
 
 def scorecard(compared: Comparison, site_data: SiteData, size: Size) -> alt.TopLevelMixin:
     """The picture of a unit that has a rank in something (`ranked`)."""
+    return _card(compared, list(scorecard_rows(compared, site_data)), size)
+
+
+def _card(compared: Comparison, rows: Sequence[dict[str, Any]], size: Size) -> alt.TopLevelMixin:
     import polars as pl
 
     from backbench.charts.drawing import Labels
     from backbench.charts.registry import chart_named
 
-    rows = list(scorecard_rows(compared, site_data))
-    conditions = f"{compared.state}, {compared.reviewed}; peers: {compared.peers.description}"
-    labels = Labels(title=heading(compared), question=QUESTION, note=conditions)
+    labels = Labels(title=heading(compared), question=QUESTION, note=_conditions(compared))
     frame = pl.DataFrame(rows, infer_schema_length=None)
     return chart_named("scorecard").draw(frame, labels, compared.unit_key, size)
+
+
+def _conditions(compared: Comparison) -> str:
+    return f"{compared.state}, {compared.reviewed}; peers: {compared.peers.description}"
 
 
 def heading(compared: Comparison) -> str:
@@ -70,14 +77,16 @@ def scorecard_picture(
     """The same, rendered; None where there is nothing to draw."""
     from backbench.charts.drawing import PAGE, PHONE, PRINT
 
-    def drawn(size: Size) -> Picture:
-        from backbench.charts.unchecked import specification
-
-        spec = specification(scorecard(compared, site_data, size))
-        return renderer.picture(spec, f"Scorecard: {compared.label}")
-
     if not ranked(compared.lines):
         return None
+    rows = list(scorecard_rows(compared, site_data))
+    words = (heading(compared), QUESTION, _conditions(compared), compared.unit_key)
+    source = repr((words, rows))
+
+    def drawn(size: Size) -> Picture:
+        title = f"Scorecard: {compared.label}"
+        return renderer.picture(f"{source} {size}", title, partial(_card, compared, rows, size))
+
     return replace(drawn(PAGE), narrow=drawn(PHONE), printed=drawn(PRINT))
 
 

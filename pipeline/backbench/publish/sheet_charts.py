@@ -2,20 +2,18 @@
 
 from __future__ import annotations
 
-import hashlib
-import json
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from backbench.charts.dark_theme import dark_rules, following_the_screen
+from backbench.charts.dark_theme import following_the_screen
 from backbench.comparison.stale_figures import Stale, of_answer, stale_figures
 from backbench.documents.settings import Settings
 from backbench.errors import UserError
-from backbench.publish.drawn_from import drawn_from
+from backbench.publish.drawn_from import answer_drawn, drawn_from
 from backbench.publish.inline_pictures import inline
 from backbench.querying.saved_queries import SavedQuery
 from backbench.storage.database import Database
@@ -27,8 +25,6 @@ if TYPE_CHECKING:
     from backbench.charts.drawing import Size
 
 
-DRAWING = "3"
-"""Which way of making pictures of specifications: those of another are not kept."""
 TITLES = "SELECT point_key, title FROM test_point UNION ALL SELECT unit_key, label FROM peer"
 
 
@@ -72,18 +68,21 @@ def picture_values(picture: Picture, address: Callable[[Picture], str]) -> dict[
 
 
 class ChartRenderer:
-    """Draws saved queries on one open store; keeps what it drew in a folder of SVG files."""
+    """Draws saved queries on one open store; takes what lies in folders of SVG files as drawn."""
 
     def __init__(
-        self, store: Database, queries: Mapping[str, SavedQuery], kept: Path | None,
+        self, store: Database, queries: Mapping[str, SavedQuery], kept: Sequence[Path] | None,
         settings: Settings | None = None,
     ) -> None:  # fmt: skip
-        """settings: of the catalogue as they are now, by which figures may be out of date."""
+        """kept: folders with what was drawn before.
+
+        settings: of the catalogue as they are now, by which figures may be out of date.
+        """
         self.store = store
         self._settings = settings
         self.stale = stale_figures(store, settings) if settings else Stale()
         self.queries = queries
-        self.kept = kept
+        self.kept = kept or ()
 
     @cached_property
     def missing_measurements(self) -> list[Mapping[str, object]]:
@@ -158,36 +157,40 @@ class ChartRenderer:
         """A query's picture for a page, with the one for a phone; put together only where
         neither was drawn before from the same."""
         words = (title, self._words(name, frame, values, review))
-        source = drawn_from(self.queries[name], frame, values, words, self._settings)
+        source = answer_drawn(self.queries[name], frame, values, words)
 
         def drawn(*, narrow: bool) -> Picture:
             from backbench.charts.drawing import PAGE, PHONE
-            from backbench.charts.unchecked import specification
 
             size = PHONE if narrow else PAGE
-            digest = hashlib.sha256(f"{source} {narrow}".encode()).hexdigest()[:20]
-            svg = self._before(digest) or _rendered(
-                specification(self.chart(name, frame, title, values, review, size=size))
-            )
-            return Picture(title, _alternative(title), svg, digest, *_size_of(svg))
+            draw = partial(self.chart, name, frame, title, values, review, size=size)
+            return self.picture(f"{source} {narrow}", title, draw)
 
         return replace(drawn(narrow=False), narrow=drawn(narrow=True))
 
-    def picture(self, spec: dict[str, Any], title: str) -> Picture:
-        """A chart's specification as a picture; rendered anew only where its content is new."""
-        from backbench.charts.image_export import size_of
+    def picture(
+        self, source: str, title: str, draw: Callable[[], alt.TopLevelMixin]
+    ) -> Picture:  # fmt: skip
+        """A chart as a picture; put together only where none was drawn before from this source.
 
-        content = json.dumps(spec, sort_keys=True) + dark_rules() + DRAWING
-        digest = hashlib.sha256(content.encode()).hexdigest()[:20]
-        svg = self._before(digest) or _rendered(spec)
-        size = size_of(spec)
-        return Picture(title, _alternative(title), svg, digest, size.width, size.height)
+        source: everything that `draw` works from, but for the settings and the program.
+        """
+        digest = drawn_from(source, self._settings)[:20]
+        svg = self._before(digest)
+        if not svg:
+            from backbench.charts.unchecked import specification
+
+            svg = _rendered(specification(draw()))
+        return Picture(title, _alternative(title), svg, digest, *_size_of(svg))
 
     def _before(self, digest: str) -> str:
         """What was drawn under this name before, whole; "" where nothing was."""
-        path = self.kept / f"{digest}.svg" if self.kept else None
-        svg = path.read_text(encoding="utf-8") if path and path.is_file() else ""
-        return svg if SIZE.match(svg) and svg.rstrip().endswith("</svg>") else ""
+        for folder in self.kept:
+            path = folder / f"{digest}.svg"
+            svg = path.read_text(encoding="utf-8") if path.is_file() else ""
+            if SIZE.match(svg) and svg.rstrip().endswith("</svg>"):
+                return svg
+        return ""
 
 
 def _alternative(title: str) -> str:

@@ -119,7 +119,8 @@ def _builder(opened: Database, root: Path, aside: Path, folder: Path) -> SiteBui
     keep_views(opened)
     store = AnswersAhead(opened)
     settings = places(root).settings
-    renderer = ChartRenderer(store, available(root), folder / "charts", settings)
+    kept = (folder / "charts", aside / "charts")
+    renderer = ChartRenderer(store, available(root), kept, settings)
     album = Album(root, folder / "photographs")
     return SiteBuilder(
         renderer=renderer,

@@ -136,7 +136,7 @@ def read_site_data(store: Database) -> SiteData:
         units,
         {str(row["review_key"]): row for row in _rows(store.frame(REVIEWS))},
         tuple(_rows(store.frame(APPEARANCES))),
-        _values(store),
+        _ValuesByPlace(store.frame(OF_ALL, compared_values())),
         {str(key): str(title) for key, title in store.rows(POINTS)},
         {key: tuple(keys) for key, keys in models.items()},
     )
@@ -152,12 +152,25 @@ def overview() -> list[tuple[str, Place]]:
 POINTS = "SELECT point_key, title FROM test_point"
 
 
-def _values(store: Database) -> dict[Place, dict[str, Row]]:
-    values: dict[Place, dict[str, Row]] = {}
-    for row in _rows(store.frame(OF_ALL, compared_values())):
-        place = (str(row["metric"]), str(row["point_key"]), row["limit_percent"])
-        values.setdefault(place, {})[str(row["unit_key"])] = row
-    return values
+class _ValuesByPlace(Mapping[Place, Mapping[str, Row]]):
+    """The values of units by place; made rows of only where a place is asked for."""
+
+    def __init__(self, values: pl.DataFrame) -> None:
+        place = ["metric", "point_key", "limit_percent"]
+        self._parts: dict[Any, pl.DataFrame] = values.partition_by(place, as_dict=True)
+        self._made: dict[Place, dict[str, Row]] = {}
+
+    def __getitem__(self, place: Place) -> Mapping[str, Row]:
+        if place not in self._made:
+            rows = _rows(self._parts[place])
+            self._made[place] = {str(row["unit_key"]): row for row in rows}
+        return self._made[place]
+
+    def __iter__(self) -> Iterator[Place]:
+        return iter(self._parts)
+
+    def __len__(self) -> int:
+        return len(self._parts)
 
 
 def _rows(frame: pl.DataFrame) -> list[Row]:
