@@ -99,8 +99,11 @@ class LineCourse:
 
     @cached_property
     def phase(self) -> Array:
-        """Phase by block and line, which goes on from block to block without jumps, rad."""
-        angle = np.angle(self.phasors)
+        """Phase by block and line re that of its strongest block, which goes on from block to block
+        without jumps, rad. The same to the last digit whatever the polarity of the record."""
+        strongest = self.level.argmax(axis=0)
+        own = self.phasors[strongest, np.arange(len(strongest))]
+        angle = np.angle(self.phasors * own.conj())
         turns = np.rint((angle[1:] - angle[:-1]) / TURN)
         angle[1:] -= TURN * np.add.accumulate(turns, axis=0)
         return angle
