@@ -165,6 +165,7 @@ class Catalogue:
     ) -> tuple[list[Outcome], list[Refused]]:
         from backbench.ingest import run_ingest
         from backbench.ingest.carry_on import carry_on
+        from backbench.ingest.untouched import UntouchedFolders
         from backbench.ingest.worker_pool import Workers
         from backbench.storage.unfinished import note_finished, unfinished
 
@@ -172,16 +173,18 @@ class Catalogue:
             run_ingest.prepare(self.places)
             _, left = carry_on(self.places) if folders is not None else ([], [])
             noted = unfinished(self.places.ledger.folder)
+            known = UntouchedFolders(self.places)
+            before, folders = known.taken_out(folders)
             with Workers(self.places.staged, _processes(processes), progress) as workers:
-                here = self.settings.engine == "local" or not history
-                begin = workers.begin if here else None
+                begin = workers.begin if not history or self.settings.engine == "local" else None
                 works, refused = run_ingest.planned_work(self.places, folders, begin)
+                known.note(works)
                 started(sum(work.jobs for work in works))
                 orchestrated = history and not all(work.unchanged for work in works)
                 carry_out = self._orchestrated() if orchestrated else run_ingest.carry_out
                 outcomes, more = run_ingest.apart(carry_out(self.places, works, workers))
             note_finished(self.places.ledger.folder, noted)
-            return outcomes, [*left, *refused, *more]
+            return [*before, *outcomes], [*left, *refused, *more]
 
     def _orchestrated(self) -> CarryOut:
         """The recorded way: on this machine, or on the cluster that the settings name."""

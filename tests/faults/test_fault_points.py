@@ -25,7 +25,7 @@ POINTED = {"reached", "rename", "hash_stream"}
 """Names of a point, and functions that reach one at each write of their caller's."""
 ELSEWHERE = {
     "parquet_bytes": "to memory",
-    "append": "rows on the way to the database, in a folder of their own that is thrown away",
+    "rows_aside": "rows on the way to the database, in a folder of their own that is thrown away",
     "printed": "the page on the way to a browser, in a folder of its own that is thrown away",
     "made_by_script": "a frame for a browser, in a folder of its own that is thrown away",
     "changing": "who holds the lock, for a message; worth nothing after a stop",

@@ -247,3 +247,16 @@ def test_a_click_after_the_sweep_is_in_the_uncertainty(late_s: float) -> None:
     off = np.abs(db - sound)[treble]
     assert off.max() > 2e-3
     assert np.all(off <= 2 * u[treble])
+
+
+@pytest.mark.parametrize("at_s", [0.05, 0.6, 1.5])
+def test_a_jump_of_the_steady_voltage_is_in_the_uncertainty(at_s: float) -> None:
+    """Closed form: a step V has the spectrum V / (2 pi f)."""
+    volts = SENT.volts + np.random.default_rng(1).normal(0, 1e-6, len(SENT.volts))
+    _, sound, _ = through(SENT, volts)
+    volts[round(at_s * SENT.rate_hz) :] += 0.02
+    hz, db, u = through(SENT, volts)
+    inside = (hz > 25) & (hz < 15_000)
+    off = np.abs(db - sound)[inside]
+    assert off.max() > 1e-3
+    assert np.all(off <= 2 * u[inside])

@@ -37,12 +37,16 @@ class StoredReview:
 
 @dataclass(frozen=True)
 class Work:
-    """A planned review with the chunks to analyse, and chunks that an earlier run left."""
+    """A planned review with the chunks to analyse, and chunks that an earlier run left.
+
+    folder: the review folder that was read now, where there is one.
+    """
 
     planned: PlannedReview
     chunks: tuple[tuple[Job, ...], ...]
     ready: tuple[Path, ...]
     standing: StoredReview | None
+    folder: Path | None = None
 
     @property
     def jobs(self) -> int:

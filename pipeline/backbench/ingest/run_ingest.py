@@ -261,14 +261,19 @@ def planned_work(
     only: these reviews of the ledger.
     begin is called with each review's work as soon as it is planned.
     """
+    if folders is not None and not folders:
+        return [], []
     held = standing(places)
     works: dict[str, Work] = {}
     refused: list[Refused] = []
-    for item in recalled(places, only) if folders is None else received(places, folders):
+    plans = recalled(places, only) if folders is None else received(places, folders)
+    for item, folder in zip(plans, folders or itertools.repeat(None), strict=False):
         if isinstance(item, Refused):
             refused.append(item)
         else:
-            works[item.key] = work_of(places, item, held.get(item.key))
+            work = work_of(places, item, held.get(item.key))
+            read = folder if isinstance(folder, Path) else None
+            works[item.key] = replace(work, folder=read)
             if begin is not None:
                 begin(works[item.key])
     return list(works.values()), refused

@@ -84,7 +84,7 @@ class ResponseView:
         return self.measured
 
 
-@view("sweep", version=9)
+@view("sweep", version=10)
 def sweep(capture_data: CaptureData, number: int) -> ResponseView:
     """Transfer function from what was played to output track `number`.
 

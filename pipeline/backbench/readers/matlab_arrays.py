@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from pathlib import Path
 
-import scipy.io
-
 from backbench.documents.stimuli import Table
 from backbench.readers.array_contents import contents_apart, serve_arrays
 from backbench.readers.array_tables import (
@@ -46,6 +44,9 @@ def mat_contents_here(path: Path, name: str) -> ArrayContents:
 
 
 def _arrays(path: Path) -> Arrays:
+    # Loaded by the first such file: every recording asks this module whether it is one.
+    import scipy.io
+
     # Nothing in such a file is executed: what is neither number nor text is left as bytes.
     held = scipy.io.loadmat(path, appendmat=False)
     return {name: value for name, value in held.items() if hasattr(value, "dtype")}

@@ -24,6 +24,7 @@ from backbench.signal.sweep_early import early_and_late, early_arrivals, early_o
 from backbench.signal.sweep_excitation import PlayedSweep, played_sweep
 from backbench.signal.sweep_impulse import SweptImpulse, continued, on_grid, swept_impulses
 from backbench.signal.sweep_late import late_clicks
+from backbench.signal.sweep_offset import moved_offset
 from backbench.signal.sweep_steadiness import refuse_unsteady
 from backbench.signal.sweep_window import Complex, SweepParameters, noise_density
 from backbench.signal.track import Array
@@ -145,6 +146,7 @@ def transfer_of(
     early = early_arrivals(sent, made.impulse, made.peak, np.abs(ratio), partial(_of_wire, sent))
     besides = np.hypot(noise, early_and_late(sent, early))
     besides = np.hypot(besides, late_clicks(sent, recorded, arrival_s))
+    besides = np.hypot(besides, moved_offset(sent, recorded, arrival_s))
     besides = np.hypot(np.hypot(besides, wander * np.abs(ratio)), made.unsure)
     return Transfer(sent.grid, ratio, besides, arrival_s)
 

@@ -153,6 +153,10 @@ class Ledger:
     def __init__(self, folder: Path) -> None:
         self.folder = folder
 
+    def path(self, number: int) -> Path:
+        """Where the receipt of this number is."""
+        return self.folder / f"{number:06d}.json"
+
     def receipts(self) -> list[Receipt]:
         """All receipts in order. Raises UserError where one can't be read."""
         return [read_receipt(path) for path in sorted(self.folder.glob("[0-9]*.json"))]
@@ -170,7 +174,7 @@ class Ledger:
         files = {name: vars(received) for name, received in sorted(receipt.files.items())}
         content = {**vars(receipt), "files": files}
         text = json.dumps(content, ensure_ascii=False, indent=1, sort_keys=True) + "\n"
-        write_aside(self.folder / f"{receipt.number:06d}.json", text.encode())
+        write_aside(self.path(receipt.number), text.encode())
 
 
 def read_receipt(path: Path) -> Receipt:
