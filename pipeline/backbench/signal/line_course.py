@@ -103,7 +103,7 @@ class LineCourse:
         without jumps, rad. The same to the last digit whatever the polarity of the record."""
         strongest = self.level.argmax(axis=0)
         own = self.phasors[strongest, np.arange(len(strongest))]
-        angle = np.angle(self.phasors * own.conj())
+        angle: Array = np.angle(self.phasors * own.conj())
         turns = np.rint((angle[1:] - angle[:-1]) / TURN)
         angle[1:] -= TURN * np.add.accumulate(turns, axis=0)
         return angle
