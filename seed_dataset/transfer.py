@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 CORE_HZ = 20.0
+STRIDE = 5
 
 
 @dataclass(frozen=True)
@@ -67,19 +69,25 @@ def distortion(transfer: Transfer, drive: float, ceiling: float = 1.0) -> tuple[
     return float(np.sqrt(np.sum(lines[2:11] ** 2)) / lines[1]), float(lines[1])
 
 
+@lru_cache(maxsize=256)
 def amplitude_at(transfer: Transfer, thd: float, ceiling: float = 1.0) -> float:
     """Fundamental amplitude, relative to the rail, where clipping takes THD past a ratio.
 
     Searched downwards from hard clipping, so that crossover at low drive does not count.
     Raises ValueError where THD is above the ratio at every drive.
     """
-    drives = np.geomspace(4.0, 0.05, 200)
-    below = next((d for d in drives if distortion(transfer, float(d), ceiling)[0] <= thd), None)
-    if below is None:
+
+    def clean(drive: float) -> bool:
+        return distortion(transfer, drive, ceiling)[0] <= thd
+
+    drives = [float(drive) for drive in np.geomspace(4.0, 0.05, 200)]
+    strides = range(STRIDE - 1, len(drives), STRIDE)
+    last = next((n for n in strides if clean(drives[n])), None)
+    if last is None:
         raise ValueError("distortion above the limit at every drive")
-    low, high = float(below), float(below) * 1.03
+    low = next(drive for drive in drives[last - STRIDE + 1 : last + 1] if clean(drive))
+    high = 1.03 * low
     for _ in range(40):
         middle = (low + high) / 2
-        clean = distortion(transfer, middle, ceiling)[0] <= thd
-        low, high = (middle, high) if clean else (low, middle)
+        low, high = (middle, high) if clean(middle) else (low, middle)
     return distortion(transfer, low, ceiling)[1]

@@ -53,7 +53,7 @@ LONG = (
     "tests/browser/test_site_in_a_browser.py", "tests/test_spoiled_sessions.py",
     "tests/ingest/test_ingest.py", "tests/charts/test_chart_catalogue.py",
     "tests/faults/test_damage.py", "tests/test_bench_day.py", "tests/faults/test_failing_disks.py",
-    "tests/corpus/", "tests/faults/test_kill_points.py", "tests/test_own_circuits.py",
+    "tests/corpus/", "tests/test_own_circuits.py",
     "tests/faults/test_many_at_once.py", "tests/browser/test_run_server_requests.py",
     "tests/test_run_server.py", "tests/queries/test_query_cases.py",
     "tests/bench_day/test_plans_that_can_be_taken.py", "tests/faults/test_kill_commands.py",

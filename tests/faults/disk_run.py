@@ -1,9 +1,11 @@
 """Disks that are full, fail or forbid writing, from some point of a command on.
 
-Run: python tests/faults/disk_run.py [EVERY]. Each EVERY-th fault point is tried; a file-size
-limit makes the database's own writes fail too: each of LIMITS, or one of them for each command
-where EVERY is more than SPARSE. Prints one line; ends with 1 where a command ended in anything but
-words, where the catalogue is damaged, or where the next run doesn't carry on.
+Run: python tests/faults/disk_run.py [EVERY [KILLS]]. Each EVERY-th fault point is tried; a
+file-size limit makes the database's own writes fail too: each of LIMITS, or one of them for each
+command where EVERY is more than SPARSE. Before that, commands on the same catalogue are killed
+KILLS times, as long_run.py does it. Prints one line, and one of the kills; ends with 1 where a
+command ended in anything but words, where the catalogue is damaged, or where the next run doesn't
+carry on.
 """
 
 from __future__ import annotations
@@ -27,6 +29,7 @@ ERRORS = ("ENOSPC", "EIO", "EACCES", "EROFS")
 COMMANDS = ("ingest", "recompute", "rebuild", "backup", "restore", "publish")
 LIMITS = (1_000, 100_000, 1_000_000, 3_000_000)
 SPARSE = 50
+SEED = 7
 
 
 def limited(work: Callable[[Told], None], limit: int) -> Callable[[Told], None]:
@@ -54,10 +57,14 @@ def tried(runner: Runner, command: str, fault: str, limit: int | None) -> str:
 
 def main() -> int:
     every = int(sys.argv[1]) if len(sys.argv) > 1 else 7
+    kills = int(sys.argv[2]) if len(sys.argv) > 2 else 0
     ended: list[str] = []
     with tempfile.TemporaryDirectory() as folder:
-        runner = Runner(Path(folder), 3)
-        runner.begin()
+        runner = Runner(Path(folder), SEED)
+        if kills:
+            print(runner.run(kills))
+        else:
+            runner.begin()
         for turn, command in enumerate(COMMANDS):
             if command not in runner.points:
                 _, messages = in_fork(getattr(runner, f"_{command}")())

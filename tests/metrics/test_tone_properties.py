@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import dataclasses
 import math
 
 import numpy as np
@@ -76,7 +75,7 @@ def test_reversing_the_polarity_changes_nothing_but_the_sign_of_dc(seed: int) ->
     volts = record(seed) + 0.01
     one, other = (figures(tone_material(track(k * volts))) for k in (1.0, -1.0))
     assert other["dc_offset"].value == pytest.approx(-one["dc_offset"].value)
-    assert dataclasses.replace(other["thd"]) == one["thd"]
+    assert other["thd"] == one["thd"]
     assert other["level"] == one["level"]
 
 

@@ -12,7 +12,13 @@ from scipy import stats
 from backbench.comparison import drift
 from backbench.documents.settings import Settings
 from backbench.ingest.reference_tables import kind_rows
-from backbench.statistics import nearest_neighbours, permutation_test, ranks, trends
+from backbench.statistics import (
+    nearest_neighbours,
+    permutation_test,
+    rank_statistics,
+    ranks,
+    trends,
+)
 from backbench.storage.database import reading, writing
 from backbench.test_points.assign import sync_points
 
@@ -22,7 +28,8 @@ TABLES = [np.random.default_rng(seed).normal(size=(37, 4)).round(2) for seed in 
 @pytest.mark.parametrize("table", TABLES)
 def test_ranks_are_those_of_scipy(table: np.ndarray) -> None:
     values = ranks.oriented(table[:, 0], np.zeros(37), "lower")
-    assert ranks.ranks(values) == pytest.approx(stats.rankdata(table[:, 0]), abs=1e-9)
+    wanted = stats.rankdata(table[:, 0])
+    assert rank_statistics.mid_ranks(table[:, 0]) == pytest.approx(wanted, abs=1e-9)
     certain = ranks.simultaneous(values)
     assert certain[:, 0] == pytest.approx(stats.rankdata(table[:, 0], "min"))
     assert certain[:, 1] == pytest.approx(stats.rankdata(table[:, 0], "max"))
@@ -52,6 +59,26 @@ def test_slopes_and_rho_are_those_of_definition(table: np.ndarray) -> None:
     assert result.rho == pytest.approx(stats.spearmanr(x, y).statistic, abs=1e-9)
     wanted = stats.theilslopes(y, x, alpha=0.95)
     assert (result.low, result.high) == (wanted.low_slope, wanted.high_slope)
+
+
+@pytest.mark.parametrize("table", TABLES)
+def test_lines_with_ties_tests_of_groups_and_cumulants_are_those_of_scipy(
+    table: np.ndarray,
+) -> None:
+    x, y, third, p = table.round(0)[:, 0], table[:, 1], table.round(1)[:20, 2], table[:, 3] ** 2 / 9
+    for confidence in (0.8, 0.95):
+        line, wanted = (
+            rank_statistics.theil_sen(x, y, confidence),
+            stats.theilslopes(y, x, confidence),
+        )
+        assert (line.slope, line.low, line.high, line.intercept) == pytest.approx(
+            (wanted.slope, wanted.low_slope, wanted.high_slope, wanted.intercept), abs=1e-12
+        )
+    found = rank_statistics.kruskal_p_value([x, y.round(0), third])
+    assert found == pytest.approx(stats.kruskal(x, y.round(0), third).pvalue, rel=1e-9)
+    assert trends.false_discovery(p) == pytest.approx(stats.false_discovery_control(p), rel=1e-12)
+    fourth = stats.kstat(y, 4) / stats.kstat(y, 2) ** 2
+    assert rank_statistics.fourth_over_second(y) == pytest.approx(fourth, rel=1e-9)
 
 
 @pytest.mark.parametrize("table", TABLES)

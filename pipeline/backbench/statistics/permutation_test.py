@@ -9,7 +9,6 @@ Student's t, which is often used instead, is too sure of itself far out.
 
 from __future__ import annotations
 
-import math
 from functools import cache
 from itertools import permutations
 from typing import Any
@@ -17,20 +16,25 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from backbench.statistics.rank_statistics import fourth_over_second, mid_ranks
+
 Floats = npt.NDArray[np.float64]
 EXACT_UP_TO = 9
 
 
 def permutation_p_value(x: Any, y: Any) -> float:
     """The p of Spearman's rho of x and y: 1-D, of one length of at least four, neither constant."""
-    from scipy import stats
-
-    a, b = (_standard(stats.rankdata(values)) for values in (x, y))
+    a, b = (_standard(mid_ranks(values)) for values in (x, y))
     rho = abs(float(a @ b))
     if a.size <= EXACT_UP_TO:
         every = np.abs(b[_orders(a.size)] @ a)
         return float(np.mean(every >= rho - 1e-12))
     return _fitted(rho, a, b)
+
+
+def rank_correlation(x: Any, y: Any) -> float:
+    """Spearman's rho of x and y: 1-D, of one length, neither constant."""
+    return float(_standard(mid_ranks(x)) @ _standard(mid_ranks(y)))
 
 
 def _standard(ranks: Floats) -> Floats:
@@ -45,20 +49,18 @@ def _orders(n: int) -> npt.NDArray[np.int8]:
 
 
 def _fitted(rho: float, a: Floats, b: Floats) -> float:
-    from scipy import stats
+    from scipy.special import betaincc
 
     mean, second = moments(a, b)
     size = mean * (1 - mean) / (second - mean**2) - 1
     n = a.size
     nearer = max(rho - 6 / (n * (n * n - 1)), 0.0)
-    return float(stats.beta.sf(min(nearer**2, 1.0), mean * size, (1 - mean) * size))
+    return float(betaincc(mean * size, (1 - mean) * size, min(nearer**2, 1.0)))
 
 
 def moments(a: Floats, b: Floats) -> tuple[float, float]:
     """Mean of the squared and of the fourth power of the correlation over all orders of b."""
-    from scipy import stats
-
     n = a.size
-    tails = math.prod(stats.kstat(part, 4) / stats.kstat(part, 2) ** 2 for part in (a, b))
+    tails = fourth_over_second(a) * fourth_over_second(b)
     fourth = 3 / (n * n - 1) * (1 + (n - 2) * (n - 3) / (3 * n * (n - 1) ** 2) * tails)
     return 1 / (n - 1), float(fourth)

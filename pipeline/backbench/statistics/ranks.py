@@ -168,13 +168,6 @@ def _above(values: Values, index: int) -> Floats:
     return np.asarray(below(turned, slice(index, index + 1))[0])
 
 
-def ranks(values: Values) -> Floats:
-    """Mid-ranks of the bare values, 1 the least; equal values share the mean of theirs."""
-    from scipy import stats
-
-    return np.asarray(stats.rankdata(values.value, method="average"), float)
-
-
 def percentile(values: Values, index: int) -> float:
     """Share of the other units that one unit is better than, in percent; equals count half.
 

@@ -10,7 +10,8 @@ import numpy as np
 
 from backbench.errors import Refusal
 from backbench.quantities.writing import in_text, ordinary, signed
-from backbench.statistics.permutation_test import permutation_p_value
+from backbench.statistics.permutation_test import permutation_p_value, rank_correlation
+from backbench.statistics.rank_statistics import adjusted_for_many, kruskal_p_value, theil_sen
 
 if TYPE_CHECKING:
     import polars as pl
@@ -92,22 +93,16 @@ def trend(
 
 
 def _one(x: Any, y: Any, confidence: float) -> Trend:
-    from scipy import stats
-
     if x.size < FEWEST:
         raise Refusal(f"{x.size} units; a trend takes at least {FEWEST}")
     if np.ptp(x) == 0 or np.ptp(y) == 0:
         raise Refusal("all values are equal")
     few = _thinned(x)
-    line = stats.theilslopes(y[few], x[few], alpha=confidence)
-    rho = stats.spearmanr(x, y).statistic
+    line = theil_sen(x[few], y[few], confidence)
     return Trend(
         n=int(x.size),
-        slope=float(line.slope),
-        low=float(line.low_slope),
-        high=float(line.high_slope),
-        intercept=float(line.intercept),
-        rho=float(rho),
+        **line._asdict(),
+        rho=rank_correlation(x, y),
         p=permutation_p_value(x, y),
         confidence=confidence,
     )
@@ -148,15 +143,13 @@ def level_difference(
     y is taken less the median of the slopes within groups, or the pooled one where there is none,
     times x. Groups of fewer than five units take no part.
     """
-    from scipy import stats
-
     slope = float(np.median([part.slope for part in within.values()])) if within else pooled.slope
     labels = np.asarray(groups)
     parts = {name: (y - slope * x)[labels == name] for name in sorted(set(groups))}
     parts = {name: part for name, part in parts.items() if part.size >= GROUP_FEWEST}
     if len(parts) < 2 or np.ptp(np.concatenate([*parts.values()])) < ROUNDING * np.ptp(y):
         return ""
-    if stats.kruskal(*parts.values()).pvalue > DIFFERENT:
+    if kruskal_p_value([*parts.values()]) > DIFFERENT:
         return ""
     return (
         f"{', '.join(parts)} differ in level: a line over all units would show the change of "
@@ -166,10 +159,7 @@ def level_difference(
 
 def false_discovery(p: Any) -> list[float]:
     """p values adjusted for many trends looked at together (Benjamini and Hochberg 1995)."""
-    from scipy import stats
-
-    values = np.asarray(p, float)
-    return [float(q) for q in stats.false_discovery_control(values)] if values.size else []
+    return [float(q) for q in adjusted_for_many(np.asarray(p, float))]
 
 
 @dataclass(frozen=True)
