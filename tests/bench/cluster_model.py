@@ -58,8 +58,10 @@ def landed(costs: Costs, workers: int) -> Rate:
 
 
 def _least(limits: dict[str, float]) -> Rate:
-    name = min(limits, key=lambda one: limits[one])
-    return Rate(limits[name], name)
+    """What is too little to be told from waiting (none, or below) limits nothing."""
+    told = {name: rate for name, rate in limits.items() if rate > 0}
+    name = min(told, key=lambda one: told[one])
+    return Rate(told[name], name)
 
 
 def enough_workers(costs: Costs) -> float:
