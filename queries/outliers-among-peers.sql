@@ -22,16 +22,27 @@ WITH wanted (metric, point_key, limit_percent) AS (
            ('channel_balance', 'channels-1khz', NULL), ('separation', 'channels-1khz', NULL),
            ('damping_factor', 'impedance-1khz', NULL), ('response_spread', 'response', NULL)
 ),
+worst AS (
+    -- the worse output, as the view worse has it
+    SELECT unit_key, metric, point_key, limit_percent, better, unit,
+           arg_min({'value': value, 'bound': bound, 'detail': detail},
+                   {'place': CASE better WHEN 'lower' THEN -value WHEN 'higher' THEN value
+                                         WHEN 'nearer zero' THEN -abs(value) ELSE 0 END,
+                    'output': output, 'key': reading_key}) AS taken
+    FROM placed
+    SEMI JOIN wanted USING (metric, point_key)
+    WHERE metric IN ('noise_a', 'thd', 'power_at_limit', 'gain', 'channel_balance',
+                     'separation', 'damping_factor', 'response_spread')
+    GROUP BY unit_key, metric, point_key, limit_percent, order_n, own_frequency_hz, better, unit
+),
 newest AS (
-    SELECT unit_key, metric, if(better = 'nearer zero', abs(value), value) AS value, worse.unit,
-           bound
-    FROM worse
+    SELECT unit_key, metric, if(better = 'nearer zero', abs(taken.value), taken.value) AS value,
+           worst.unit, taken.bound
+    FROM worst
     JOIN wanted USING (metric, point_key)
-    WHERE worse.metric IN ('noise_a', 'thd', 'power_at_limit', 'gain', 'channel_balance',
-                           'separation', 'damping_factor', 'response_spread')
-      AND worse.detail NOT LIKE '%"harmonics"%'
-      AND worse.limit_percent IS NOT DISTINCT FROM
-          coalesce(wanted.limit_percent, worse.limit_percent)
+    WHERE taken.detail NOT LIKE '%"harmonics"%'
+      AND worst.limit_percent IS NOT DISTINCT FROM
+          coalesce(wanted.limit_percent, worst.limit_percent)
 ),
 found AS (
     SELECT

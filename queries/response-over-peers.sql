@@ -41,7 +41,8 @@ otherwise AS (
     WHERE metric = 'response_spread'
 ),
 newest AS (
-    SELECT response_curve.*
+    -- which curves, first: their arrays are read of these alone
+    SELECT review_key, analysis_key, unit_key, output, curve
     FROM response_curve
     SEMI JOIN (FROM unit_period WHERE standing) AS standing USING (review_key, unit_key)
     JOIN chosen USING (unit_key)
@@ -55,6 +56,7 @@ points AS (
     SELECT unit_key, output, unnest(x) AS hertz, unnest(y) AS level,
            unnest(coalesce(uncertainty, list_transform(x, lambda f: NULL::DOUBLE))) AS u
     FROM newest
+    JOIN curve USING (review_key, analysis_key, unit_key, output, curve)
 ),
 banded AS (
     SELECT unit_key, output, round(10 * log10(hertz / 1000)) AS band, avg(level) AS level_db,

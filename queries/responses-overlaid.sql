@@ -17,7 +17,8 @@
 -- column y_u: dB; Standard uncertainty
 -- chart: overlaid; across = frequency
 WITH measured AS (
-    SELECT response_curve.*, label, reviewed
+    -- which curves, first: their arrays are read of those that are drawn alone
+    SELECT review_key, analysis_key, unit_key, output, curve, label, reviewed
     FROM response_curve
     SEMI JOIN (FROM unit_period WHERE standing) AS standing USING (review_key, unit_key)
     JOIN (SELECT unit_key, label FROM peer) AS named USING (unit_key)
@@ -42,6 +43,7 @@ points AS (
         unnest(coalesce(uncertainty, list_transform(x, lambda f: NULL::DOUBLE))) AS u
     FROM measured
     JOIN chosen USING (unit_key)
+    JOIN curve USING (review_key, analysis_key, unit_key, output, curve)
 )
 SELECT
     unit_key, label, label AS series, output,

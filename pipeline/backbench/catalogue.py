@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from backbench.documents.file_names import SETTINGS_NAME
 from backbench.documents.starter_settings import STARTER_SETTINGS
-from backbench.errors import NOT_EMPTY, Fault, UserError, unknown_key
+from backbench.errors import NOT_EMPTY, Fault, UserError
 from backbench.progress import nothing
 from backbench.storage import database
 from backbench.storage.atomic_io import ASIDE, write_text_file
@@ -303,14 +303,9 @@ class Catalogue:
         return replace(saved, conditions="; ".join(filter(None, (conditions, stale))))
 
     def _saved(self, name: str) -> SavedQuery:
-        known = self.queries()
-        wrong = {} if name in known else self.faulty_queries()
-        if name in wrong:
-            raise UserError(f"the query {name} can't be used", wrong[name])
-        if name not in known:
-            fault = unknown_key("query", name, known, "see `backbench queries`")
-            raise UserError("the query is not known", [fault])
-        return known[name]
+        from backbench.charts.own_queries import one
+
+        return one(self.places.root, name)
 
     def compare(
         self,

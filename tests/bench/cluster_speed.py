@@ -187,7 +187,7 @@ def long_analysis() -> float:
 
 def told_model(usual: Spent) -> None:
     now = costs(usual)
-    if min(vars(now).values()) <= 0:
+    if min(now.command, now.planned, now.loaded, now.worker) <= 0:
         print("\nToo few captures on so busy a machine: no model of more workers.")
         return
     print("\n".join(["", *sentences(now), "", "Captures as they are in the demonstration:", ""]))

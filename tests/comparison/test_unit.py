@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 
+from backbench.comparison.standings import read_common
 from backbench.comparison.unit_comparison import Comparison, compare_unit
 from backbench.documents.settings import Listening, Loudspeaker, Settings
 from backbench.errors import UserError
@@ -46,6 +47,27 @@ def test_fewer_than_five_others_make_no_rank(given: Any) -> None:
 def test_units_within_uncertainty_share_the_rank(given: Any) -> None:
     noises(given, {"a": 1e-4, "b": 2.0e-4, "c": 2.01e-4, "d": 4e-4, "e": 9e-4, "f": 20e-4})
     assert line(compared(given, "b"), "noise_a").place == "2nd to 3rd of 6"
+
+
+def test_values_asked_for_and_values_read_once_say_the_same(given: Any) -> None:
+    """Worse outputs, a stage that drives no loudspeaker, an old record, what a unit lacks."""
+    for n, key in enumerate("abcdefgh"):
+        given.unit(key, kind="preamplifier" if key == "g" else "integrated amplifier")
+        for output in ("left", "right"):
+            shift = 0.1 * n if output == "left" else -0.1 * n
+            given.reading(key, "damping_factor", 20.0 + n + shift, 0.1, output=output)
+            given.reading(key, "gain", 20.0 - n + shift, 0.1, output=output)
+        if key != "d":
+            given.reading(key, "noise_a", 1e-4 * (n + 1), 1e-6, under="idle")
+    given.reading("b", "thd", 0.1, None, status="entered")
+    with reading(given.build()) as store:
+        for entered in (True, False):
+            common = read_common(store, entered)
+            for key in common.units.keys:
+                asked = compare_unit(store, key, include_entered=entered)
+                assert asked == compare_unit(store, key, include_entered=entered, common=common)
+                assert asked.lines
+                assert len(asked.nearest) == (0 if key in "dg" else 3)  # takes three shared metrics
 
 
 def test_higher_is_better_where_the_metric_says_so(given: Any) -> None:

@@ -249,3 +249,13 @@ def test_what_a_burst_is_too_short_to_show_is_in_its_uncertainty(
         assert abs(result[name].value - value) <= 3 * result[name].uncertainty
         assert result[name].uncertainty > 3 * sound[name].uncertainty
         assert sound[name].value == pytest.approx(value, rel=1e-5)
+
+
+@pytest.mark.parametrize("first", [20, 24, 28])
+def test_an_edge_that_crosses_the_half_twice_is_one_edge(first: int) -> None:
+    """Some samples of the other sign take the envelope back for less than a period."""
+    volts = bursts(between=0.0)
+    begun = round(0.1 * RATE)
+    volts[begun + first : begun + first + 8] *= -1
+    level = figures(capture_data(track(volts, RATE)))["burst_level"]
+    assert level.value == pytest.approx(4 / math.sqrt(2), rel=0.01)

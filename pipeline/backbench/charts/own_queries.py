@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from backbench.errors import Fault, did_you_mean
+from backbench.errors import Fault, UserError, did_you_mean, unknown_key
 from backbench.querying import saved_queries
 
 if TYPE_CHECKING:
@@ -15,6 +15,23 @@ if TYPE_CHECKING:
 def available(folder: Path) -> dict[str, SavedQuery]:
     """Every query that can be used in a catalogue, by name."""
     return saved_queries.available(folder, chart_faults)
+
+
+def one(folder: Path, name: str) -> SavedQuery:
+    """One of them. Raises UserError for a name that none has, and with the faults of a faulty one.
+
+    One that comes with the program is read alone: no other can have its name.
+    """
+    if name in saved_queries.shipped_names():
+        return saved_queries.one_shipped(name)
+    known = available(folder)
+    wrong = {} if name in known else faulty(folder)
+    if name in wrong:
+        raise UserError(f"the query {name} can't be used", wrong[name])
+    if name not in known:
+        fault = unknown_key("query", name, known, "see `backbench queries`")
+        raise UserError("the query is not known", [fault])
+    return known[name]
 
 
 def faulty(folder: Path) -> dict[str, tuple[Fault, ...]]:

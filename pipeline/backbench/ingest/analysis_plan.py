@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -12,7 +13,7 @@ from backbench.documents.bench_terms import bench_terms
 from backbench.documents.file_names import MANIFEST_NAME
 from backbench.documents.manifest import Capture, Conditions, Manifest, TrackRole
 from backbench.documents.settings import InForce, Settings, calibration_for
-from backbench.documents.stimuli import Idle, Stimulus, Sweep, Table, Tone, analysis_kind
+from backbench.documents.stimuli import Idle, Stimulus, Sweep, Table, analysis_kind
 from backbench.errors import Fault, UserError
 from backbench.ingest.alias_resolution import under_present_keys
 from backbench.ingest.reading_rows import digest
@@ -238,20 +239,27 @@ def _job(
 def _witness(
     manifest: Manifest, receipt: Receipt, settings: Settings, vault: Vault, capture: Capture
 ) -> Job | None:
-    """The session's first tone beside a capture with nothing playing; None beside another.
+    """The tone beside a capture with nothing playing that shows the recorder's sample rate best.
 
-    A loop-back's where no unit's is there: the recorder is the same.
+    The first of a generator; a loop-back's where no unit's is there, as the recorder is the same;
+    one that a machine plays where there is no other. None beside any other capture.
     """
     if not isinstance(capture.stimulus, Idle):
         return None
-    numbered = [*manifest.numbered(manifest.capture, "capture")]
-    for position, other in sorted(numbered, key=lambda each: each[1].loop_back):
-        fit = isinstance(other.stimulus, Tone)
+    numbered = manifest.numbered(manifest.capture, "capture")
+    for position, other in sorted(numbered, key=lambda each: _shows_rate(each[1])):
+        fit = other.stimulus.shows_rate_within is not None
         whole = receipt.files[other.file].sha256 is not None
         if fit and whole and not _uncalibrated(manifest, settings, other):
             job = _job(manifest, receipt, settings, vault, position, other)
             return replace(job, bench=None, bench_levels=())
     return None
+
+
+def _shows_rate(capture: Capture) -> tuple[float, bool]:
+    """What orders captures by how well they show the recorder's rate, the best first."""
+    within = capture.stimulus.shows_rate_within
+    return math.inf if within is None else within, capture.loop_back
 
 
 def _bench_jobs(

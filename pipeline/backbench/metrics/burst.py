@@ -82,7 +82,7 @@ class BurstView:
         return Contribution(max(scatter, noise), number - 1 if scatter > noise else math.inf)
 
 
-@view("burst", version=4)
+@view("burst", version=5)
 def burst_view(capture_data: CaptureData, number: int) -> BurstView:
     """The bursts in output track `number`. Raises Refusal where they are not those stated."""
     stimulus, track = capture_data.stimulus, capture_data.outputs[number]

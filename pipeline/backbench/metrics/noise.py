@@ -206,7 +206,7 @@ def _greater(lines: list[MeanSquare], others: list[MeanSquare]) -> bool:
     return apart > CLEARLY * math.sqrt(sum(x.variance for x in [*lines, *others]))
 
 
-@view("idle", version=13)
+@view("idle", version=14)
 def idle_view(capture_data: CaptureData, number: int) -> Generator[None, None, IdleView]:
     """The noise in output track `number`. Raises Refusal where none can be measured."""
     track = capture_data.outputs[number]

@@ -246,6 +246,13 @@ def _shipped() -> dict[str, SavedQuery]:
 
 
 @cache
+def shipped_names() -> frozenset[str]:
+    """Names of the queries that come with the program, without reading them."""
+    names = (file.name for file in SHIPPED.folder.iterdir())
+    return frozenset(name.removesuffix(".sql") for name in names if name.endswith(".sql"))
+
+
+@cache
 def one_shipped(name: str) -> SavedQuery:
     """One of those that come with the program, without reading the others."""
     path = SHIPPED.folder / f"{name}.sql"

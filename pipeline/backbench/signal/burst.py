@@ -254,10 +254,14 @@ def _runs(
     envelope = np.abs(analytic)
     on = np.concatenate([[False], envelope > HALF * envelope.max(), [False]])
     changes = np.flatnonzero(on[1:] != on[:-1])
+    begun, ended = changes[::2], changes[1::2]
+    # At an edge noise may take the envelope back over the half for some samples.
+    apart = begun[1:] - ended[:-1] > rate_hz / hz
+    begun, ended = np.append(begun[:1], begun[1:][apart]), np.append(ended[:-1][apart], ended[-1:])
     margin = 2 * rate_hz / hz
     whole = [
         (int(first), int(last))
-        for first, last in zip(changes[::2], changes[1::2], strict=True)
+        for first, last in zip(begun, ended, strict=True)
         if first > margin and last < len(analytic) - margin
     ]
     if not whole:

@@ -99,8 +99,11 @@ class LineCourse:
 
     @kept_property
     def phase(self) -> Array:
-        """Phase by block and line, which goes on from block to block without jumps, rad."""
-        angle = np.angle(self.phasors)
+        """Phase by block and line re that of its strongest block, which goes on from block to block
+        without jumps, rad. The same to the last digit whatever the polarity of the record."""
+        strongest = self.level.argmax(axis=0)
+        own = self.phasors[strongest, np.arange(len(strongest))]
+        angle: Array = np.angle(self.phasors * own.conj())
         turns = np.rint((angle[1:] - angle[:-1]) / TURN)
         angle[1:] -= TURN * np.add.accumulate(turns, axis=0)
         return angle
@@ -191,13 +194,15 @@ def line_course(
         raise ValueError("too short for two blocks")
     turns, count = few * TURN * lines_hz / rate_hz, length // few
     waves = _Waves.over(turns, count)
-    given = waves.parted(means_of(volts[: blocks * length], few).reshape(blocks, count))
+    held = volts[: blocks * length]
+    means = held if few == 1 else means_of(held, few)
+    given = waves.parted(means.reshape(blocks, count))
     parts = _fitted(waves.products(given), turns, count)
     rest = waves.taken_off(given, parts)[:, :count]
     lines = len(lines_hz)
     phasors = parts[:, 1 : lines + 1] - 1j * parts[:, lines + 1 :]
     middle = ((np.arange(blocks) + 0.5) * length - 0.5) / rate_hz
-    phasors *= turned_by(np.multiply.outer(-TURN * middle, lines_hz))
+    phasors *= turned_by(-TURN * np.multiply.outer(middle, lines_hz))
     phasors /= kept_of(turns, few)
     left = _left(rest, rate_hz / few, max(PART_S, 1 / float(np.min(lines_hz))))
     return LineCourse(phasors, parts[:, 0], left, length, rate_hz, lines_hz * length / rate_hz)

@@ -155,7 +155,9 @@ def period_course(
     volts = means_of(track.volts, few)
     places = np.arange(len(volts)) * (few * turns)
     places += (few - 1) / 2 * turns
-    volts -= wave[places.astype(np.int64) & (TABLE - 1)]
+    points = places.astype(np.int64)
+    points &= TABLE - 1
+    volts -= wave.take(points)
     course = line_course(volts, track.rate_hz / few, np.array([tone_lines.frequency_hz]))
     noise = float(tone_lines.noise.sum()) / tone_lines.fundamental.value
     return course, max(noise, STILL)
