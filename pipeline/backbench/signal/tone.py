@@ -163,17 +163,9 @@ class ToneLines(Stepped):
         int
             0 where not even the fundamental does.
         """
-        last = self._last_orders.get(up_to_hz)
-        if last is None:
-            limit = min(up_to_hz * EDGE, self.spectrum.rate_hz * PASS_BAND * EDGE)
-            inside = min(limit / self.spectrum.resolution_hz, len(self.noise) - 1 - self.half)
-            last = self._last_orders[up_to_hz] = int(inside / self.position)
-        return last
-
-    @kept_property
-    def _last_orders(self) -> dict[float, int]:
-        """By frequency, Hz: what has been asked for is asked for again."""
-        return {}
+        limit = min(up_to_hz, self.spectrum.rate_hz * PASS_BAND) * EDGE
+        inside = min(limit / self.spectrum.resolution_hz, len(self.noise) - 1 - self.half)
+        return int(inside / self.position)
 
     def harmonics(self, last: int) -> Harmonics:
         """The harmonics from the second on.
