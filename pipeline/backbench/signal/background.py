@@ -61,7 +61,7 @@ def background(power: Array, free: NDArray[np.bool_], top: int) -> Array:
     return noise
 
 
-class _Line(NamedTuple):
+class _FromCentre(NamedTuple):
     """A straight line from one centre to the next: which, the bins, and how far it reaches."""
 
     n: int
@@ -81,7 +81,7 @@ class _Places(NamedTuple):
     segments: list[tuple[int, int, int]]
     middles: NDArray[np.intp]
     low: slice
-    long: list[_Line]
+    long: list[_FromCentre]
 
 
 @lru_cache(maxsize=8)
@@ -101,13 +101,13 @@ def _places_among(free: bytes, top: int) -> _Places:
     return _Places(centres, np.concatenate(picked), segments, middles, *_lines(centres, top))
 
 
-def _lines(centres: list[float], top: int) -> tuple[slice, list[_Line]]:
+def _lines(centres: list[float], top: int) -> tuple[slice, list[_FromCentre]]:
     """Bins of the short lines from centre to centre, and each of the long ones above them."""
     ends, places = [min(math.ceil(centre), top) for centre in centres], _places(top)
     # Of short lines the calls take longest: all in one.
     short = next((n for n, (a, b) in enumerate(pairwise(ends)) if b - a > SHORT), len(ends) - 1)
     long = [
-        _Line(n, slice(a, b), places[a:b], centres[n], centres[n + 1] - centres[n])
+        _FromCentre(n, slice(a, b), places[a:b], centres[n], centres[n + 1] - centres[n])
         for n, (a, b) in list(enumerate(pairwise(ends)))[short:]
     ]
     return slice(ends[0], ends[short]), long
