@@ -15,7 +15,7 @@ from backbench.comparison.quantity_names import titled
 from backbench.comparison.standings import Standing
 from backbench.errors import Fault, UserError
 from backbench.ingest.review_names import unknown_review
-from backbench.metrics.registry import registry
+from backbench.metrics.declared_traits import declarations
 from backbench.publish import finding_sentences
 from backbench.publish.output_files import write
 from backbench.publish.scorecard import ranked, scorecard
@@ -218,7 +218,7 @@ def _drawing(builder: SiteBuilder, query: str, title: str, row: Row, size: Size)
 
 def _lines_of(query: str, lines: Sequence[Standing]) -> list[Standing]:
     """The unit's figures that belong into the caption of this query's chart."""
-    known = registry()
+    known = declarations()
     return [line for line in lines if query in known.traits(line.metric).captions]
 
 
