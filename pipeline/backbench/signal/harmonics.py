@@ -88,11 +88,15 @@ class Harmonics:
         MeanSquare
             V^2.
         """
-        every = self._each
-        at = every.orders.index(order)
-        return MeanSquare(
-            every.square[at], every.floor[at], 2 * every.disturbance[at], self.samples
-        )
+        return self._one_by_one[order]
+
+    @kept_property
+    def _one_by_one(self) -> dict[int, MeanSquare]:
+        each = zip(*self._each, strict=True)
+        return {
+            order: MeanSquare(square, floor, 2 * disturbance, self.samples)
+            for order, square, disturbance, floor in each
+        }
 
     def total(self, first: int, last: int) -> MeanSquare:
         """Sum of the harmonics that there are within a range of orders.
