@@ -139,8 +139,8 @@ class Harmonics:
         floor, whole = sum(every.floor[chosen]), sum([p for p in square if p > 0])
         # The slope that the harmonics found give; where there are none, that of their mean.
         if self.lost is not None:
-            together = self.lost[chosen]
-            floor += float(together.sum()) ** 2 - float(together.dot(together))
+            together = self._lost_each[chosen]
+            floor += sum(together) ** 2 - sum([moved * moved for moved in together])
         if whole > 0:
             pairs = zip(square, disturbance, strict=True)
             mean = sum([p * d for p, d in pairs if p > 0]) / whole
@@ -156,6 +156,10 @@ class Harmonics:
         )
         pairs = list(zip(noise, hum, strict=True))
         return _Listed(orders, square, [n + h for n, h in pairs], [n * n + h * h for n, h in pairs])
+
+    @kept_property
+    def _lost_each(self) -> list[float]:
+        return [] if self.lost is None else self.lost.tolist()
 
     @kept_property
     def taken_out(self) -> NDArray[np.bool_]:
