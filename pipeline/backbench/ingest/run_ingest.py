@@ -25,7 +25,7 @@ from backbench.ingest.withdrawn import drop_withdrawn
 from backbench.ingest.worker_pool import Workers
 from backbench.progress import Progress
 from backbench.storage.catalogue_paths import REBUILDING, CataloguePaths
-from backbench.storage.database import reading, take_place, writing
+from backbench.storage.database import OutOfMemory, reading, take_place, writing
 from backbench.storage.fault_injection import reached
 from backbench.storage.settings_history import keep_settings
 from backbench.storage.unfinished import note_finished, note_unfinished
@@ -180,7 +180,7 @@ def _loaded(
     Raises UserError and OSError where it is the disk that fails.
     """
     try:
-        return (_load_together(places, group) if group else {}), {}
+        return _load_sparingly(places, group), {}
     except (UserError, OSError):
         raise
     except Exception as error:
@@ -195,8 +195,20 @@ def _loaded(
         return ended, refused
 
 
-def _load_together(
+def _load_sparingly(
     places: CataloguePaths, group: Sequence[tuple[Work, Sequence[Path]]]
+) -> dict[str, ReviewOutcome]:
+    """Load reviews together, in more memory only where less won't do."""
+    if not group:
+        return {}
+    try:
+        return _load_together(places, group, lean=True)
+    except OutOfMemory:
+        return _load_together(places, group, lean=False)
+
+
+def _load_together(
+    places: CataloguePaths, group: Sequence[tuple[Work, Sequence[Path]]], *, lean: bool
 ) -> dict[str, ReviewOutcome]:
     """How the reviews ended, once they are loaded.
 
@@ -224,7 +236,7 @@ def _load_together(
         for receipt in receipts.values():
             places.ledger.write(receipt)
 
-    with writing(places.database) as store:
+    with writing(places.database, lean=lean) as store:
         load_reviews(store, reviews, taken)
     if receipts:
         note_finished(places.ledger.folder, receipts)
