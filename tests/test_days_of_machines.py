@@ -14,6 +14,7 @@ import soundfile
 import golden_readings
 from backbench.bench_day.planned_capture import read_plan
 from backbench.catalogue import Catalogue
+from backbench.metrics.recorder_rate import HEADER_ALONE
 from backbench.seed_dataset.machine import CAPSTAN_HZ, Machine
 from backbench.seed_dataset.playback import Playback
 from backbench.signal.rumble import rumble_unweighted, rumble_weighted
@@ -117,6 +118,8 @@ FLUTTER_RMS = math.hypot(0.12, 0.06) / math.sqrt(2)
 def test_what_both_machines_have(name: str, request: pytest.FixtureRequest) -> None:
     catalogue: Catalogue = request.getfixturevalue(name)
     nothing_failed(catalogue)
+    remarks = catalogue.readings()["reason"].drop_nulls().to_list()
+    assert not [text for text in remarks if HEADER_ALONE in text], "a played tone shows the rate"
     agrees(catalogue, "speed_error", 0.4)
     agrees(catalogue, "flutter_unweighted_rms", FLUTTER_RMS / 1.004)
     agrees(catalogue, "played_third_harmonic", PLAYS.third_percent)

@@ -42,8 +42,8 @@ class Rate:
 def as_built(costs: Costs, workers: int) -> Rate:
     """The command takes back every chunk, stages and loads it."""
     return _least({
-        "the workers": workers / costs.worker, "the one command, which sends and loads":
-        1 / costs.command, "the scheduler": 1 / costs.scheduler, "the run server": 1 / costs.server,
+        "the workers": costs.worker / workers, "the one command, which sends and loads":
+        costs.command, "the scheduler": costs.scheduler, "the run server": costs.server,
     })  # fmt: skip
 
 
@@ -52,16 +52,15 @@ def landed(costs: Costs, workers: int) -> Rate:
     and sends, and takes nothing back. What is sent costs what isn't planning, loading or taking
     back, which is left out whole: a bound from above."""
     return _least({
-        "the workers": workers / costs.worker, "the one command, which keeps and plans":
-        1 / costs.planned, "the scheduler": 1 / costs.scheduler, "the run server": 1 / costs.server,
+        "the workers": costs.worker / workers, "the one command, which keeps and plans":
+        costs.planned, "the scheduler": costs.scheduler, "the run server": costs.server,
     })  # fmt: skip
 
 
-def _least(limits: dict[str, float]) -> Rate:
-    """What is too little to be told from waiting (none, or below) limits nothing."""
-    told = {name: rate for name, rate in limits.items() if rate > 0}
-    name = min(told, key=lambda one: told[one])
-    return Rate(told[name], name)
+def _least(seconds: dict[str, float]) -> Rate:
+    """By what takes the longest; what is too little to be told from waiting may be 0 or less."""
+    name = max(seconds, key=lambda one: seconds[one])
+    return Rate(1 / seconds[name], name)
 
 
 def enough_workers(costs: Costs) -> float:

@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from backbench.documents.medium_stimuli import Transport
 from backbench.ingest.analyse import materials_of
 from backbench.metrics.declaration import CaptureData
 from backbench.metrics.lines_elsewhere import ANY_RATE
@@ -68,6 +69,34 @@ def test_a_tone_at_another_rate_is_told_where_no_hum_shows_the_own(
     result = figures(replace(idle, witness=_tone(stated)))["noise"]
     assert result.value == figures(idle)["noise"].value
     assert ("nothing shows that the sample rate was 48 kHz" in (result.remark or "")) == told
+
+
+def _played(speed: float, rate: float, stated: float, depth: float = 2e-3) -> CaptureData:
+    """Three seconds of a tone of 3150 Hz that a machine plays at a speed, with flutter of 4 Hz."""
+    hz, t = 3150.0 * speed, np.arange(int(3 * rate)) / rate
+    wave = np.sin(2 * np.pi * hz * t + depth * hz / 4 * np.sin(2 * np.pi * 4 * t))
+    capture = tone_material(track(wave, stated))
+    return replace(capture, stimulus=Transport(transport_hz=3150.0))
+
+
+@pytest.mark.parametrize(("speed", "real", "stated", "told"), [
+    (1.0, 48_000.0, 48_000.0, False), (0.972, 48_000.0, 48_000.0, False),
+    (1.028, 44_100.0, 44_100.0, False), (1.045, 48_000.0, 48_000.0, True),
+    (1.028, 44_100.0, 48_000.0, True), (0.972, 48_000.0, 44_100.0, True),
+    (0.972, 44_100.0, 48_000.0, True), (1.0, 96_000.0, 48_000.0, True),
+])  # fmt: skip
+def test_a_played_tone_confirms_a_rate_but_refutes_none(
+    speed: float, real: float, stated: float, told: bool
+) -> None:
+    """A machine is 3 % off at most; usual rates are 8 % apart or more."""
+    idle = replace(idle_material(track(hiss(real), stated)), witness=_played(speed, real, stated))
+    assert figures(idle)["noise"].remark == (HEADER_ALONE if told else None)
+
+
+def test_noise_at_a_played_tones_place_confirms_nothing() -> None:
+    witness = replace(_played(1.0, 48_000.0, 48_000.0), outputs={1: track(hiss(48_000.0, 1.0))})
+    idle = replace(idle_material(track(hiss(48_000.0))), witness=witness)
+    assert figures(idle)["noise"].remark == HEADER_ALONE
 
 
 FIELD = {50.0: 1e-4, 100.0: 1e-5, 150.0: 4e-5, 250.0: 2e-5}

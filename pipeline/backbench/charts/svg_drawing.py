@@ -7,6 +7,7 @@ these texts are known already. So are those of the marks, where they are of the 
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 from xml.sax.saxutils import escape, quoteattr
@@ -72,8 +73,16 @@ def _written_picture(spec: Mapping[str, Any], layers: Sequence[Mapping[str, Any]
 FACE = f"font-family={quoteattr(theme.FONT)}"
 
 
+CLIPPING = re.compile(r'(\bid="|url\(#)(clip\d+)')
+
+
 def _rendered(spec: Mapping[str, Any]) -> str:
-    return str(vl_convert.vegalite_to_svg(dict(spec), allowed_base_urls=[]))
+    """The renderer counts clippings over all that a process draws; a picture counts its own."""
+    svg = str(vl_convert.vegalite_to_svg(dict(spec), allowed_base_urls=[]))
+    names: dict[str, str] = {}
+    return CLIPPING.sub(
+        lambda found: found[1] + names.setdefault(found[2], f"clip{len(names)}"), svg
+    )
 
 
 def _is_of_texts(one: Mapping[str, Any]) -> bool:

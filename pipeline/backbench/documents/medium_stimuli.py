@@ -8,6 +8,9 @@ from pydantic import Field, model_validator
 
 from backbench.documents.stimulus_model import Hertz, Seconds, StimulusModel
 
+OFF_SPEED = 0.03
+"""Relative speed error of a machine in order, at most: common practice, no source."""
+
 
 class Transport(StimulusModel):
     """A test tone played back by a tape or disc machine: its speed is what is measured."""
@@ -16,6 +19,7 @@ class Transport(StimulusModel):
     marker: ClassVar[str] = "transport_hz"
     sounds_like: ClassVar[tuple[str, ...]] = ("tone",)
     bytes_a_sample: ClassVar[float] = 34.0
+    shows_rate_within: ClassVar[float | None] = OFF_SPEED
     transport_hz: Hertz
     """Nominal frequency of the test tone. Example: `3150`"""
 
@@ -34,6 +38,7 @@ class ToneOnMedium(StimulusModel):
     kind: ClassVar[str] = "played tone"
     marker: ClassVar[str] = "played_tone_hz"
     sounds_like: ClassVar[tuple[str, ...]] = ("tone",)
+    shows_rate_within: ClassVar[float | None] = OFF_SPEED
     played_tone_hz: Hertz
     """Nominal frequency of the tone. Example: `315`"""
     peak_velocity_cm_s: Annotated[float, Field(gt=0, le=100)] | None = None

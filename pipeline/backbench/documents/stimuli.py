@@ -35,6 +35,7 @@ class Tone(StimulusModel):
     steady: ClassVar[bool] = True
     generated: ClassVar[bool] = True
     levelled: ClassVar[bool] = True
+    shows_rate_within: ClassVar[float | None] = 0.02
     bytes_a_sample: ClassVar[float] = 72.0
     tone_hz: Hertz
     """Frequency of the sine. Example: `1000`"""

@@ -24,6 +24,9 @@ class StimulusModel(Strict):
         several moments.
     sounds_like: kinds that samples alone can't tell it from.
     generated: its samples can be made by `stimuli`, so that a generator may play them.
+    shows_rate_within: how far the frequency of its one tone may be off where it plays as stated,
+        relative: less than usual sample rates differ, so that it shows a recorder's. None where it
+        shows none.
     bytes_a_sample: memory that its analysis takes at its peak for each sample of all tracks, two at
         least, with a loop-back or reference of the same length where one is used. Measured:
         tests/bench/long_recording.py. The default is the greatest that any kind takes.
@@ -35,6 +38,7 @@ class StimulusModel(Strict):
     generated: ClassVar[bool] = False
     levelled: ClassVar[bool] = False
     sounds_like: ClassVar[tuple[str, ...]] = ()
+    shows_rate_within: ClassVar[float | None] = None
     bytes_a_sample: ClassVar[float] = 86.0
 
     @property

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -12,7 +13,7 @@ from backbench.documents.bench_terms import bench_terms
 from backbench.documents.file_names import MANIFEST_NAME
 from backbench.documents.manifest import Capture, Conditions, Manifest, TrackRole
 from backbench.documents.settings import InForce, Settings, calibration_for
-from backbench.documents.stimuli import Idle, Stimulus, Sweep, Table, Tone, analysis_kind
+from backbench.documents.stimuli import Idle, Stimulus, Sweep, Table, analysis_kind
 from backbench.errors import Fault, UserError
 from backbench.ingest.alias_resolution import under_present_keys
 from backbench.ingest.reading_rows import digest
@@ -256,18 +257,20 @@ class _Planning:
         )
 
     def _witness(self) -> Job | None:
-        """The session's first tone, beside a capture with nothing playing.
+        """The tone beside captures with nothing playing that shows the recorder's sample rate best.
 
-        A loop-back's where no unit's is there: the recorder is the same.
+        The first of a generator; a loop-back's where no unit's is there, as the recorder is the
+        same; one that a machine plays where there is no other.
         """
         if self._witness_kept is None:
             self._witness_kept = (next(self._witnesses(), None),)
         return self._witness_kept[0]
 
     def _witnesses(self) -> Iterator[Job]:
-        for position, other in sorted(self._numbered, key=lambda each: each[1].loop_back):
+        for position, other in sorted(self._numbered, key=lambda each: _shows_rate(each[1])):
+            fit = other.stimulus.shows_rate_within is not None
             whole = self._receipt.files[other.file].sha256 is not None
-            if isinstance(other.stimulus, Tone) and whole and self._is_calibrated(other):
+            if fit and whole and self._is_calibrated(other):
                 yield replace(self._job(position, other), bench=None, bench_levels=())
 
     def _bench_jobs(self, capture: Capture) -> Iterator[Job]:
@@ -303,6 +306,12 @@ class _Planning:
     def _conditions_of(self, capture: Capture) -> Conditions:
         conditions = self._manifest.conditions_of(capture)
         return self._conditions.setdefault(repr(conditions), conditions)
+
+
+def _shows_rate(capture: Capture) -> tuple[float, bool]:
+    """What orders captures by how well they show the recorder's rate, the best first."""
+    within = capture.stimulus.shows_rate_within
+    return math.inf if within is None else within, capture.loop_back
 
 
 def _in_force(manifest: Manifest, settings: Settings, input_range: str | None) -> InForce:

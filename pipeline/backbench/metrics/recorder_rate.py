@@ -6,14 +6,14 @@ and what another capture of the same recorder shows, are all there is.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-
 from backbench.documents.stimuli import Tone
 from backbench.errors import Refusal
 from backbench.metrics.declaration import CaptureData
 from backbench.quantities.writing import in_text
 from backbench.signal.sample_rates import fitting_rate
-from backbench.signal.tone_search import GENERATOR_TOLERANCE, loudest_hz
+from backbench.signal.tone_search import loudest_hz
+from backbench.signal.track import Track
+from backbench.signal.transport_speed import played_hz
 
 SAME = 1e-6
 """Relative distance of two rates that files state, within which they are one."""
@@ -29,7 +29,7 @@ def rate_untold(witness: CaptureData | None, rate_hz: float) -> str | None:
     Parameters
     ----------
     witness : CaptureData or None
-        A tone's capture; None where the session has none.
+        A capture of one tone, from a generator or played; None where the session has none.
     rate_hz : float
         As the file with nothing playing states, Hz.
 
@@ -42,7 +42,8 @@ def rate_untold(witness: CaptureData | None, rate_hz: float) -> str | None:
     Raises
     ------
     Refusal
-        Where it lies there only under another usual rate.
+        Where a generator's tone lies there only under another usual rate. One that a machine plays
+        may be elsewhere by the machine's speed, so that it refutes no rate.
     """
     other = next(iter(witness.outputs.values()), None) if witness is not None else None
     if other is not None and not _is_one(other.rate_hz, rate_hz):
@@ -51,11 +52,23 @@ def rate_untold(witness: CaptureData | None, rate_hz: float) -> str | None:
             "no mains lines confirm it, and the session's tone has "
             f"{in_text(other.rate_hz, 'Hz', 6)}"
         )
-    stated = _stated_hz(witness)
-    found = [*_found(witness, rate_hz)]
-    _refuse_wrong_rate(stated, found, rate_hz)
-    in_place = any(abs(hz / stated - 1) <= GENERATOR_TOLERANCE for hz in found)
+    in_place = witness is not None and _is_in_place(witness, rate_hz)
     return None if in_place else HEADER_ALONE
+
+
+def _is_in_place(witness: CaptureData, rate_hz: float) -> bool:
+    """Whether the session's tone lies where it was stated. Raises Refusal as rate_untold."""
+    tone = witness.stimulus
+    stated, within = tone.frequency, tone.shows_rate_within
+    if stated is None or within is None:
+        return False
+    tracks = [x for x in witness.outputs.values() if _is_one(x.rate_hz, rate_hz)]
+    by_generator = isinstance(tone, Tone)
+    places = [loudest_hz(x, stated) if by_generator else _played_hz(x, stated) for x in tracks]
+    found = [hz for hz in places if hz is not None]
+    if by_generator:
+        _refuse_wrong_rate(stated, found, rate_hz)
+    return any(abs(hz / stated - 1) <= within for hz in found)
 
 
 def _refuse_wrong_rate(stated_hz: float, found_hz: list[float], rate_hz: float) -> None:
@@ -69,18 +82,9 @@ def _refuse_wrong_rate(stated_hz: float, found_hz: list[float], rate_hz: float) 
         )
 
 
-def _found(witness: CaptureData | None, rate_hz: float) -> Iterator[float]:
-    """Where the session's tone lies on each track of the same stated rate, Hz."""
-    tracks = witness.outputs.values() if witness is not None else ()
-    stated = _stated_hz(witness)
-    each = (loudest_hz(t, stated) for t in tracks if stated and _is_one(t.rate_hz, rate_hz))
-    return (hz for hz in each if hz is not None)
-
-
-def _stated_hz(witness: CaptureData | None) -> float:
-    """Frequency of the session's tone as stated, Hz; 0 where there is none."""
-    tone = witness.stimulus if witness is not None else None
-    return tone.tone_hz if isinstance(tone, Tone) else 0.0
+def _played_hz(track: Track, stated_hz: float) -> float | None:
+    """Where a machine's tone lies, Hz; its flutter spreads it over many bins."""
+    return played_hz(track.volts, track.rate_hz, stated_hz)
 
 
 def _is_one(rate_hz: float, other_hz: float) -> bool:

@@ -23,6 +23,8 @@ WINDOW_S = 5.4
 LEAST_WINDOWS = 3
 SHIFTS = 4
 LEAST_POWER_FRACTION = 0.5
+GLANCE_S = 2.0
+"""Enough to tell a tone's frequency to far less than sample rates differ."""
 MOST_TURN = 2.5
 """Phase in rad between blocks above which it can't be told which way it turned."""
 
@@ -166,6 +168,35 @@ def carrier_of(volts: Array, rate_hz: float, stated_hz: float) -> float:
     # A tone with wow is a cluster of lines: its middle, not its strongest one.
     strong = np.where(weights > 1e-3 * weights.max(), weights, 0.0)
     return float(np.dot(np.arange(low, high), strong) / strong.sum() * resolution)
+
+
+def played_hz(volts: Array, rate_hz: float, stated_hz: float) -> float | None:
+    """Where a machine's tone lies, by the sample rate that its file states.
+
+    Parameters
+    ----------
+    volts : ndarray of float64, shape (n,)
+        V; two seconds in the middle are looked at.
+    rate_hz : float
+        Sample rate as the file states, Hz.
+    stated_hz : float
+        Frequency of the tone as stated, Hz; looked for within 10 %.
+
+    Returns
+    -------
+    float or None
+        Hz; None where the sample rate can't hold it, or no tone there holds most of the stretch.
+    """
+    count = min(len(volts), round(GLANCE_S * rate_hz))
+    first = (len(volts) - count) // 2
+    some = volts[first : first + count]
+    try:
+        carrier = carrier_of(some, rate_hz, stated_hz)
+        amplitude = _phasors(some, rate_hz, carrier, round(LEAST_PERIODS / carrier * rate_hz))
+        refuse_no_tone(2 * float(np.mean(np.square(np.abs(amplitude)))), some, stated_hz)
+    except Refusal:
+        return None
+    return carrier
 
 
 def _phasors(volts: Array, rate_hz: float, carrier: float, block: int) -> np.ndarray:

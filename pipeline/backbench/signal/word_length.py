@@ -188,6 +188,8 @@ def _common_step(apart: Array, least: float, rounded: float) -> float:
     step = least
     for most in (1.5, 4.0, 16.0, 64.0, math.inf):
         near = apart[apart < most * step]
+        if not len(near):
+            return 0.0
         counts = np.maximum(np.rint(near / step), 1.0)
         step = float(np.dot(counts, near) / np.dot(counts, counts))
     counts = np.rint(apart / step)
