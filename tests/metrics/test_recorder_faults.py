@@ -121,6 +121,20 @@ def test_flat_crests_of_many_tones_are_named(top: float, named: bool) -> None:
     assert ("the crests are flat" in (found.remark or "")) == named
 
 
+def test_a_line_within_a_bin_of_one_of_many_tones_is_in_their_level() -> None:
+    """A transmitter's 217 Hz beside 218 Hz, 0.1 % of it, in 0.6 s."""
+    hz = [109.0, 218.0, 545.0, 1308.0, 3161.0]
+    clean = sum(0.2 * np.cos(2 * np.pi * f * T + n) for n, f in enumerate(hz))
+    quiet, found = (
+        figures(multitone_material(recorded(clean + near, 24), hz=hz))["tones_level"]
+        for near in (0.0, 2e-4 * np.cos(2 * np.pi * 217.0 * T))
+    )
+    truth = 0.2 * np.sqrt(len(hz) / 2)
+    assert abs(quiet.value - truth) < 3 * quiet.uncertainty
+    assert abs(found.value - truth) < 3 * found.uncertainty
+    assert found.uncertainty > 3 * quiet.uncertainty
+
+
 def test_a_unit_that_clips_under_its_own_noise_has_no_flat_crests() -> None:
     found = figures(tone_material(recorded(np.clip(tone(), -2.9, 2.9)), hz=997.0))["thd"]
     assert "the crests are flat" not in (found.remark or "")

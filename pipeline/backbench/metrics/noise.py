@@ -174,7 +174,9 @@ class IdleView(Stepped):
         """Lines 1 to 10 wherever else those of the mains may lie."""
         mains_hz, rates = self.capture_data.mains_hz or 0.0, self.other_rates
         stretches = [self.track.rate_hz / rate for rate in rates]
-        places = places_elsewhere(mains_hz, stretches, confirmed=not self.lines_of_another)
+        # A line shows the mains frequency only by a rate that is known.
+        confirmed = not self.lines_of_another and not rates
+        places = places_elsewhere(mains_hz, stretches, confirmed=confirmed)
         return [Elsewhere(why, [x for *_, x in self._lines_of(hz)]) for why, hz in places]
 
     @cached_property
