@@ -4,17 +4,18 @@ from __future__ import annotations
 
 import io
 import itertools
+from concurrent.futures import ProcessPoolExecutor
 
 import polars as pl
 import pytest
 from PIL import Image
 
-from backbench.charts import theme
+from backbench.charts import pixels, theme
 from backbench.charts.dark_theme import DARK
 from backbench.charts.drawing import PHONE, Labels, Size
 from backbench.charts.image_export import size_of
 from backbench.charts.registry import chart_named
-from backbench.charts.still_canvas import Canvas, placed, still_png
+from backbench.charts.still_canvas import Canvas, placed, still_png, still_svg
 from backbench.charts.svg_drawing import svg_of
 from backbench.charts.unchecked import specification
 
@@ -76,3 +77,33 @@ def test_pictures_lie_inside_apart_and_as_large_as_they_go(canvas: Size, sizes: 
 def test_a_picture_of_the_same_proportions_fills_the_still() -> None:
     place = placed([Size(960, 540)], Size(3840, 2160))
     assert (place.scale, place.corners) == (4.0, ((0.0, 0.0),))
+
+
+CLIPPED = '<g class="one" clip-path="url(#plot)"><path d="M0,0L9,9"/></g>'
+
+
+def test_groups_after_one_another_are_clipped_once() -> None:
+    apart = f'<svg>{CLIPPED}{CLIPPED}<g class="two">{CLIPPED}</g></svg>'
+    once = still_svg([(apart, Size(960, 540))], Canvas())
+    bare = '<g class="one"><path d="M0,0L9,9"/></g>'
+    clipped = 'clip-path="url(#k0-plot)"'
+    assert f"<g {clipped}>{bare}{bare}</g>" in once
+    assert f'<g class="two"><g class="one" {clipped}>' in once
+    assert once.count(clipped) == 2
+
+
+def test_another_process_converts_the_same_and_its_end_loses_no_picture(
+    drawn: tuple[str, Size], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    began: list[ProcessPoolExecutor] = []
+    start = pixels.started_pool
+    monkeypatch.setattr(pixels, "started_pool", lambda *a: began.append(start(*a)) or began[0])
+    here = pixels.png_of(drawn[0])
+    with pixels.converting(2) as convert:
+        assert convert(drawn[0])() == here
+        for process in began[0]._processes.values():
+            process.kill()
+        assert [png() for png in (convert(drawn[0]), convert(drawn[0]))] == [here, here]
+    with pixels.converting(1) as convert:
+        assert convert(drawn[0])() == here
+    assert len(began) == 1

@@ -36,15 +36,6 @@ def test_any_tone_is_read_exactly(
     assert np.cos(lines.phase - middle) == pytest.approx(1, abs=1e-9)
 
 
-def test_phases_of_harmonics_do_not_depend_on_where_the_record_starts() -> None:
-    volts = sines(48_000.0, 1.2, {997.0: 1.0, 1994.0: 0.1, 2991.0: 0.01})
-    one = find_tone(track(volts[:48_000]), 997.0, None).harmonics(3)
-    other = find_tone(track(volts[1234:49_234]), 997.0, None).harmonics(3)
-    assert np.angle(np.exp(1j * (one.phase - other.phase))) == pytest.approx(0, abs=1e-6)
-    # sines() starts line n at 0.3 n: the second harmonic is 0.6 - 2 * 0.3 from the first.
-    assert one.phase == pytest.approx([0.0, 0.0], abs=1e-6)
-
-
 @pytest.mark.parametrize(("hz", "seconds"), [(20.0, 0.55), (30.0, 0.5)])
 def test_few_periods_are_read_with_the_narrower_window(hz: float, seconds: float) -> None:
     volts = sines(48_000.0, seconds, {hz: 1.0, 2 * hz: 1e-2}) + 0.1

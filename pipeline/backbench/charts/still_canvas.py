@@ -7,16 +7,17 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import vl_convert
-
 from backbench.charts import theme
 from backbench.charts.dark_theme import DARK
 from backbench.charts.drawing import Size
 from backbench.charts.image_export import STILL
+from backbench.charts.pixels import png_of
 
 COLOUR = re.compile(r'(fill|stroke)="(#[0-9a-f]{6})"')
 GROUND = re.compile(rf'<rect width="[\d.]+" height="[\d.]+" fill="{theme.PAPER}"\s*/>')
 NAMED = re.compile(r'(\bid="|url\(#)')
+CLIPPING = ' clip-path="url(#plot)"'
+CLIPPED = re.compile(rf"(?:<g [^>]*{re.escape(CLIPPING)}>[^<]*(?:<(?!/?g[ >])[^<]*)*</g>){{2,}}")
 MARGIN = 0.02
 """Of the canvas's smaller side, kept free around and between pictures."""
 
@@ -50,7 +51,7 @@ class Placed:
 
 def still_png(drawn: Sequence[tuple[str, Size]], canvas: Canvas) -> bytes:
     """A PNG of exactly the canvas's size. drawn: each picture's SVG with its size."""
-    return bytes(vl_convert.svg_to_png(still_svg(drawn, canvas), scale=1, ppi=72))
+    return png_of(still_svg(drawn, canvas))
 
 
 def still_svg(drawn: Sequence[tuple[str, Size]], canvas: Canvas) -> str:
@@ -104,10 +105,15 @@ def _nested(
     svg: str, size: Size, corner: tuple[float, float], scale: float, key: int, canvas: Canvas
 ) -> str:  # fmt: skip
     """A picture as a part of another: without its ground, its colours the canvas's."""
-    bare = GROUND.sub("", NAMED.sub(rf"\g<1>k{key}-", svg), count=1)
+    bare = GROUND.sub("", NAMED.sub(rf"\g<1>k{key}-", _clipped_once(svg)), count=1)
     if canvas.dark:
         bare = COLOUR.sub(lambda found: f'{found[1]}="{DARK.get(found[2], found[2])}"', bare)
     body = bare[bare.index(">") + 1 : bare.rindex("</svg>")]
     left, top = (round(place, 3) for place in corner)
     moved = f"translate({left},{top}) scale({round(scale, 6)})"
     return f'<g transform="{moved}">{body}</g>'
+
+
+def _clipped_once(svg: str) -> str:
+    """Groups after one another that are clipped alike as one: each takes a layer of pixels."""
+    return CLIPPED.sub(lambda found: f"<g{CLIPPING}>{found[0].replace(CLIPPING, '')}</g>", svg)

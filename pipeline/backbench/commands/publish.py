@@ -63,7 +63,7 @@ def publish(
     Example: backbench publish -c my-catalogue
     """
     if stills is not None:
-        _stills(catalogue, stills, out, size, dark=dark, transparent=transparent)
+        _stills(catalogue, stills, out, size, processes, dark=dark, transparent=transparent)
         return
     if dark or transparent or size is not StillSize.WIDE:
         raise typer.BadParameter("--size, --dark and --transparent are of pictures: add --stills")
@@ -75,7 +75,7 @@ def publish(
     with bars() as shown:
         task = shown.add_task("making pages", total=None)
         done = make(
-            root, folder, processes or len(os.sched_getaffinity(0)),
+            root, folder, processes or _processors(),
             started=lambda total: shown.update(task, total=total),
             progress=lambda number: shown.advance(task, number),
         )  # fmt: skip
@@ -90,6 +90,10 @@ def publish(
         typer.echo(trouble, err=True)
     if done.troubles:
         raise typer.Exit(PARTLY_DONE)
+
+
+def _processors() -> int:
+    return len(os.sched_getaffinity(0))
 
 
 class Paper(StrEnum):
@@ -178,18 +182,19 @@ def _pixels(size: StillSize) -> Size:
 
 
 def _stills(
-    catalogue: Path, review: str, out: Path | None, size: StillSize, *, dark: bool,
-    transparent: bool,
+    catalogue: Path, review: str, out: Path | None, size: StillSize, processes: int | None, *,
+    dark: bool, transparent: bool,
 ) -> None:  # fmt: skip
+    from backbench.charts.pixels import converting
     from backbench.charts.still_canvas import Canvas
     from backbench.publish.stills import write_stills
 
     looks = [size.value] * (size is not StillSize.WIDE) + ["dark"] * dark
     variant = "-".join([*looks, *["transparent"] * transparent])
-    with _builder(catalogue) as builder:
+    with _builder(catalogue) as builder, converting(processes or _processors()) as to_png:
         folder = out or builder.folder / "stills" / review / variant
         canvas = Canvas(_pixels(size), dark=dark, transparent=transparent)
-        paths = write_stills(builder, review, folder, canvas)
+        paths = write_stills(builder, review, folder, canvas, to_png)
     typer.echo(f"Wrote {counted(len(paths) // 2, 'picture')} with captions into {folder}/.")
 
 

@@ -161,10 +161,7 @@ def plan_review(
     if bench and not usable:
         what = f"{MANIFEST_NAME} has {counted(len(bench), 'fault')}"
         raise UserError(f"{manifest.review.key}: {what}", bench)
-    captures = tuple(
-        _planned(manifest, receipt, settings, vault, position, capture)
-        for position, capture in manifest.numbered(manifest.capture, "capture")
-    )
+    captures = tuple(_Planning(manifest, receipt, settings, vault).captures())
     return PlannedReview(manifest, receipt, captures, tuple(_terms(manifest, settings)))
 
 
@@ -178,113 +175,143 @@ def _terms(manifest: Manifest, settings: Settings) -> Iterator[tuple[str, str]]:
             continue
 
 
-def _planned(
-    manifest: Manifest, receipt: Receipt, settings: Settings, vault: Vault,
-    position: int, capture: Capture,
-) -> PlannedCapture:  # fmt: skip
-    received = receipt.files[capture.file]
-    reference = getattr(capture.stimulus, "reference_file", None)
-    missing = [
-        f"{name}: {receipt.files[name].reason}"
-        for name in filter(None, (capture.file, reference))
-        if receipt.files[name].sha256 is None
-    ]
-    lacking = [str(fault) for fault in _uncalibrated(manifest, settings, capture)]
-    reason = "; ".join([*missing, *lacking]) or None
-    job = None if reason else _job(manifest, receipt, settings, vault, position, capture)
-    key = job.analysis_key if job else digest(manifest.review.key, position, capture.file, reason)
-    return PlannedCapture(
-        capture=capture,
-        conditions=job.conditions if job else manifest.conditions_of(capture),
-        position=position,
-        analysis_key=key,
-        sha256=received.sha256,
-        bytes=received.bytes,
-        job=job,
-        reason=reason,
-    )
+class _Planning:
+    """The captures of one review while they are planned.
 
-
-def _job(
-    manifest: Manifest, receipt: Receipt, settings: Settings, vault: Vault,
-    position: int, capture: Capture,
-) -> Job:  # fmt: skip
-    conditions = manifest.conditions_of(capture)
-    bench = settings.bench[manifest.review.bench]
-    loop_backs = list(_bench_jobs(manifest, receipt, settings, vault, capture))
-    is_table = isinstance(capture.stimulus, Table)
-    held = None if is_table else _in_force(manifest, settings, conditions.range)
-    reference = None
-    if isinstance(capture.stimulus, Sweep) and capture.stimulus.reference_file:
-        played = _in_force(manifest, settings, capture.stimulus.reference_range)
-        reference = _source(receipt, vault, capture.stimulus.reference_file, played)
-    return Job(
-        review_key=manifest.review.key,
-        position=position,
-        source=_source(receipt, vault, capture.file, held),
-        reference=reference,
-        stimulus=capture.stimulus,
-        conditions=conditions,
-        roles=manifest.tracks_of(capture),
-        loop_back=capture.loop_back,
-        mains_hz=manifest.review.mains_hz,
-        load_uncertainty=bench.load_uncertainty_percent / 100,
-        generator_uncertainty=bench.generator_uncertainty_percent / 100,
-        bench=next(iter(loop_backs), None),
-        bench_levels=tuple(loop_backs[1:]) if capture.stimulus.levelled else (),
-        witness=_witness(manifest, receipt, settings, vault, capture),
-    )
-
-
-def _witness(
-    manifest: Manifest, receipt: Receipt, settings: Settings, vault: Vault, capture: Capture
-) -> Job | None:
-    """The tone beside a capture with nothing playing that shows the recorder's sample rate best.
-
-    The first of a generator; a loop-back's where no unit's is there, as the recorder is the same;
-    one that a machine plays where there is no other. None beside any other capture.
+    A loop-back is the bench of many captures, and calibrations and conditions are the same again
+    and again: each is made once and shared, since the plans of all reviews are held at a time.
     """
-    if not isinstance(capture.stimulus, Idle):
-        return None
-    numbered = manifest.numbered(manifest.capture, "capture")
-    for position, other in sorted(numbered, key=lambda each: _shows_rate(each[1])):
-        fit = other.stimulus.shows_rate_within is not None
-        whole = receipt.files[other.file].sha256 is not None
-        if fit and whole and not _uncalibrated(manifest, settings, other):
-            job = _job(manifest, receipt, settings, vault, position, other)
-            return replace(job, bench=None, bench_levels=())
-    return None
+
+    def __init__(
+        self, manifest: Manifest, receipt: Receipt, settings: Settings, vault: Vault
+    ) -> None:
+        self._manifest, self._receipt = manifest, receipt
+        self._settings, self._vault = settings, vault
+        self._numbered = [*manifest.numbered(manifest.capture, "capture")]
+        self._jobs: dict[int, Job] = {}
+        self._calibrations: dict[str | None, InForce] = {}
+        self._conditions: dict[str, Conditions] = {}
+        self._witness_kept: tuple[Job | None] | None = None
+
+    def captures(self) -> Iterator[PlannedCapture]:
+        """Each capture with its job, or the reason why it has none."""
+        for position, capture in self._numbered:
+            yield self._planned(position, capture)
+
+    def _planned(self, position: int, capture: Capture) -> PlannedCapture:
+        files = self._receipt.files
+        received = files[capture.file]
+        reference = getattr(capture.stimulus, "reference_file", None)
+        missing = [
+            f"{name}: {files[name].reason}"
+            for name in filter(None, (capture.file, reference))
+            if files[name].sha256 is None
+        ]
+        lacking = map(str, _uncalibrated(self._manifest, self._settings, capture))
+        reason = "; ".join([*missing, *lacking]) or None
+        job = None if reason else self._job(position, capture)
+        review = self._manifest.review.key
+        key = job.analysis_key if job else digest(review, position, capture.file, reason)
+        return PlannedCapture(
+            capture=capture,
+            conditions=job.conditions if job else self._conditions_of(capture),
+            position=position,
+            analysis_key=key,
+            sha256=received.sha256,
+            bytes=received.bytes,
+            job=job,
+            reason=reason,
+        )
+
+    def _job(self, position: int, capture: Capture) -> Job:
+        if position not in self._jobs:
+            self._jobs[position] = self._made_job(position, capture)
+        return self._jobs[position]
+
+    def _made_job(self, position: int, capture: Capture) -> Job:
+        manifest = self._manifest
+        conditions = self._conditions_of(capture)
+        bench = self._settings.bench[manifest.review.bench]
+        loop_backs = list(self._bench_jobs(capture))
+        is_table = isinstance(capture.stimulus, Table)
+        held = None if is_table else self._in_force(conditions.range)
+        reference = None
+        if isinstance(capture.stimulus, Sweep) and capture.stimulus.reference_file:
+            played = self._in_force(capture.stimulus.reference_range)
+            reference = self._source(capture.stimulus.reference_file, played)
+        return Job(
+            review_key=manifest.review.key,
+            position=position,
+            source=self._source(capture.file, held),
+            reference=reference,
+            stimulus=capture.stimulus,
+            conditions=conditions,
+            roles=manifest.tracks_of(capture),
+            loop_back=capture.loop_back,
+            mains_hz=manifest.review.mains_hz,
+            load_uncertainty=bench.load_uncertainty_percent / 100,
+            generator_uncertainty=bench.generator_uncertainty_percent / 100,
+            bench=next(iter(loop_backs), None),
+            bench_levels=tuple(loop_backs[1:]) if capture.stimulus.levelled else (),
+            witness=self._witness() if isinstance(capture.stimulus, Idle) else None,
+        )
+
+    def _witness(self) -> Job | None:
+        """The tone beside captures with nothing playing that shows the recorder's sample rate best.
+
+        The first of a generator; a loop-back's where no unit's is there, as the recorder is the
+        same; one that a machine plays where there is no other.
+        """
+        if self._witness_kept is None:
+            self._witness_kept = (next(self._witnesses(), None),)
+        return self._witness_kept[0]
+
+    def _witnesses(self) -> Iterator[Job]:
+        for position, other in sorted(self._numbered, key=lambda each: _shows_rate(each[1])):
+            fit = other.stimulus.shows_rate_within is not None
+            whole = self._receipt.files[other.file].sha256 is not None
+            if fit and whole and self._is_calibrated(other):
+                yield replace(self._job(position, other), bench=None, bench_levels=())
+
+    def _bench_jobs(self, capture: Capture) -> Iterator[Job]:
+        """The loop-backs in the same input range under the same stimulus, levels aside."""
+        if capture.loop_back or isinstance(capture.stimulus, Table):
+            return
+        wanted = self._manifest.range_of(capture)
+        same = capture.stimulus.same_with_loop_back
+        for position, other in self._numbered:
+            if not other.loop_back or other.stimulus.same_with_loop_back != same:
+                continue
+            reference = getattr(other.stimulus, "reference_file", None)
+            files = [self._receipt.files[name] for name in (other.file, reference) if name]
+            same_range = self._manifest.range_of(other) == wanted
+            whole = all(file.sha256 for file in files)
+            if same_range and whole and self._is_calibrated(other):
+                yield self._job(position, other)
+
+    def _is_calibrated(self, capture: Capture) -> bool:
+        return not _uncalibrated(self._manifest, self._settings, capture)
+
+    def _source(self, name: str, calibration: InForce | None) -> Source:
+        sha256 = self._receipt.files[name].sha256
+        assert sha256 is not None
+        return Source(self._vault.path(sha256), name, sha256, calibration)
+
+    def _in_force(self, input_range: str | None) -> InForce:
+        if input_range not in self._calibrations:
+            found = _in_force(self._manifest, self._settings, input_range)
+            self._calibrations[input_range] = found
+        return self._calibrations[input_range]
+
+    def _conditions_of(self, capture: Capture) -> Conditions:
+        conditions = self._manifest.conditions_of(capture)
+        return self._conditions.setdefault(repr(conditions), conditions)
 
 
 def _shows_rate(capture: Capture) -> tuple[float, bool]:
     """What orders captures by how well they show the recorder's rate, the best first."""
     within = capture.stimulus.shows_rate_within
     return math.inf if within is None else within, capture.loop_back
-
-
-def _bench_jobs(
-    manifest: Manifest, receipt: Receipt, settings: Settings, vault: Vault, capture: Capture
-) -> Iterator[Job]:
-    """The loop-backs in the same input range under the same stimulus, levels aside."""
-    if capture.loop_back or isinstance(capture.stimulus, Table):
-        return
-    wanted = manifest.range_of(capture)
-    same = capture.stimulus.same_with_loop_back
-    for position, other in manifest.numbered(manifest.capture, "capture"):
-        if not other.loop_back or other.stimulus.same_with_loop_back != same:
-            continue
-        reference = getattr(other.stimulus, "reference_file", None)
-        files = [receipt.files[name] for name in (other.file, reference) if name]
-        same_range = manifest.range_of(other) == wanted
-        whole = all(file.sha256 for file in files)
-        if same_range and whole and not _uncalibrated(manifest, settings, other):
-            yield _job(manifest, receipt, settings, vault, position, other)
-
-
-def _source(receipt: Receipt, vault: Vault, name: str, calibration: InForce | None) -> Source:
-    sha256 = receipt.files[name].sha256
-    assert sha256 is not None
-    return Source(vault.path(sha256), name, sha256, calibration)
 
 
 def _in_force(manifest: Manifest, settings: Settings, input_range: str | None) -> InForce:

@@ -25,7 +25,7 @@ from backbench.ingest.withdrawn import drop_withdrawn
 from backbench.ingest.worker_pool import Workers
 from backbench.progress import Progress
 from backbench.storage.catalogue_paths import REBUILDING, CataloguePaths
-from backbench.storage.database import reading, take_place, writing
+from backbench.storage.database import OutOfMemory, reading, take_place, writing
 from backbench.storage.fault_injection import reached
 from backbench.storage.settings_history import keep_settings
 from backbench.storage.unfinished import note_finished, note_unfinished
@@ -112,19 +112,18 @@ def unexpected(error: Exception, where: str) -> UserError:
     return UserError("the review could not be read", [fault])
 
 
-def in_groups(works: Sequence[Work]) -> Iterator[Sequence[Work]]:
-    """Works in the groups that are loaded together.
+def in_groups(works: list[Work]) -> Iterator[list[Work]]:
+    """Works in the groups that are loaded together; the list is emptied, group by group.
 
     Half of what is left each time: while one is loaded the next is analysed, and after the last
-    there is nothing more to do meanwhile.
+    there is nothing more to do meanwhile. Plans take memory, so that none outlives its loading.
     """
-    first = 0
-    while first < len(works):
-        left = len(works) - first
+    while works:
+        left = len(works)
         size = min(max(left // 2, LEAST_GROUP), LARGEST_GROUP)
         size = left if left - size < LEAST_GROUP // 2 else size
-        yield works[first : first + size]
-        first += size
+        group, works[:size] = works[:size], []
+        yield group
 
 
 Collected = tuple[Work, Sequence[Path] | Refused]
@@ -157,12 +156,12 @@ def finish(places: CataloguePaths, group: Sequence[Collected]) -> list[Ended]:
     """
     refused = {work.planned.key: one for work, one in group if isinstance(one, Refused)}
     staged = [(work, one) for work, one in group if not isinstance(one, Refused)]
-    refused |= _loaded(places, [pair for pair in staged if not pair[0].unchanged])
-    keys = [work.planned.key for work, _ in group if work.planned.key not in refused]
-    ended: dict[str, ReviewOutcome] = {}
-    if keys:
+    ended, more = _loaded(places, [pair for pair in staged if not pair[0].unchanged])
+    refused |= more
+    standing_still = [work.planned.key for work, _ in staged if work.unchanged]
+    if standing_still:
         with reading(places.database) as store:
-            ended = review_outcomes(store, keys)
+            ended |= review_outcomes(store, standing_still)
     reached("clear staged")
     for work, _ in group:
         shutil.rmtree(places.staged / work.planned.key, ignore_errors=True)
@@ -174,28 +173,48 @@ def finish(places: CataloguePaths, group: Sequence[Collected]) -> list[Ended]:
 
 def _loaded(
     places: CataloguePaths, group: Sequence[tuple[Work, Sequence[Path]]]
-) -> dict[str, Refused]:
-    """Load reviews together or, where that fails, each by itself; those that can't be loaded.
+) -> tuple[dict[str, ReviewOutcome], dict[str, Refused]]:
+    """Load reviews together or, where that fails, each by itself; how they ended, and those that
+    can't be loaded.
 
     Raises UserError and OSError where it is the disk that fails.
     """
     try:
-        if group:
-            _load_together(places, group)
+        return _load_sparingly(places, group), {}
     except (UserError, OSError):
         raise
     except Exception as error:
         if len(group) == 1:
             ((work, _),) = group
-            return {work.planned.key: refusal(work, error)}
-        alone = [_loaded(places, [one]) for one in group]
-        return {key: one for found in alone for key, one in found.items()}
-    return {}
+            return {}, {work.planned.key: refusal(work, error)}
+        ended: dict[str, ReviewOutcome] = {}
+        refused: dict[str, Refused] = {}
+        for one in group:
+            its_end, its_refusal = _loaded(places, [one])
+            ended, refused = ended | its_end, refused | its_refusal
+        return ended, refused
 
 
-def _load_together(places: CataloguePaths, group: Sequence[tuple[Work, Sequence[Path]]]) -> None:
-    """Receipts are written when all rows have been taken and before they are committed: nothing
-    is receipted that can't be loaded, and nothing is loaded that has no receipt."""
+def _load_sparingly(
+    places: CataloguePaths, group: Sequence[tuple[Work, Sequence[Path]]]
+) -> dict[str, ReviewOutcome]:
+    """Load reviews together, in more memory only where less won't do."""
+    if not group:
+        return {}
+    try:
+        return _load_together(places, group, lean=True)
+    except OutOfMemory:
+        return _load_together(places, group, lean=False)
+
+
+def _load_together(
+    places: CataloguePaths, group: Sequence[tuple[Work, Sequence[Path]]], *, lean: bool
+) -> dict[str, ReviewOutcome]:
+    """How the reviews ended, once they are loaded.
+
+    Receipts are written when all rows have been taken and before they are committed: nothing
+    is receipted that can't be loaded, and nothing is loaded that has no receipt.
+    """
     planned = numbered(places, [work.planned for work, _ in group])
     reviews = [
         Staged(plan, work.fresh, [*work.ready, *chunks], anew=work.standing is None)
@@ -208,16 +227,20 @@ def _load_together(places: CataloguePaths, group: Sequence[tuple[Work, Sequence[
         if plan is not work.planned
     }
 
-    def write_receipts() -> None:
+    ended: dict[str, ReviewOutcome] = {}
+
+    def taken() -> None:
+        ended.update(review_outcomes(store, [plan.key for plan in planned]))
         if receipts:
             note_unfinished(places.ledger.folder, receipts)
         for receipt in receipts.values():
             places.ledger.write(receipt)
 
-    with writing(places.database) as store:
-        load_reviews(store, reviews, write_receipts)
+    with writing(places.database, lean=lean) as store:
+        load_reviews(store, reviews, taken)
     if receipts:
         note_finished(places.ledger.folder, receipts)
+    return ended
 
 
 def numbered(places: CataloguePaths, plans: Sequence[PlannedReview]) -> list[PlannedReview]:
@@ -279,15 +302,15 @@ def planned_work(
     return list(works.values()), refused
 
 
-def carry_out(places: CataloguePaths, works: Sequence[Work], workers: Workers) -> list[Ended]:
-    """Analyse and load, group by group, without the orchestrator."""
+def carry_out(places: CataloguePaths, works: list[Work], workers: Workers) -> list[Ended]:
+    """Analyse and load, group by group, without the orchestrator; the list is emptied meanwhile."""
     ended: list[Ended] = []
     for group in in_groups(works):
         ended += finish(places, [collected(workers, work) for work in group])
     return ended
 
 
-CarryOut = Callable[[CataloguePaths, Sequence[Work], Workers], list[Ended]]
+CarryOut = Callable[[CataloguePaths, list[Work], Workers], list[Ended]]
 
 
 def rebuild(

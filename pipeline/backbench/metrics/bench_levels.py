@@ -48,7 +48,10 @@ class BenchRatio(NamedTuple):
 
 def less_lines_at_level(view: V, figure_of: Callable[[V], MeasuredValue]) -> MeasuredValue:
     """A ratio of lines in percent, bounded or widened by the bench's own at the view's level."""
-    return off_at_level(figure_of(view), view.level_v, of_levels(view, figure_of))
+    figure = figure_of(view)
+    if not view.benches:
+        return figure
+    return off_at_level(figure, view.level_v, of_levels(view, figure_of))
 
 
 def of_levels(

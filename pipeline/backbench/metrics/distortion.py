@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from functools import partial
-from weakref import WeakKeyDictionary
 
 from backbench.errors import Refusal
 from backbench.metrics.bench_floor import LINE_CHOICE
@@ -36,6 +35,7 @@ from backbench.metrics.warnings import joined
 from backbench.quantities.writing import in_text
 from backbench.signal.band_sums import widened
 from backbench.signal.hidden_hum import UNSEEN_FACTOR
+from backbench.signal.kept_property import kept_with_it
 from backbench.signal.power import STANDING
 from backbench.signal.sidebands import stands
 from backbench.signal.tone import BAND_HZ, LAST_ORDER
@@ -182,17 +182,9 @@ def thd_n(tone: ToneView | DistortionRow | SpectrumTable) -> MeasuredValue:
     return beyond_band(tone, _distortion_and_noise(tone), BAND_HZ[1])
 
 
-_kept: WeakKeyDictionary[ToneView, MeasuredValue] = WeakKeyDictionary()
-
-
+@kept_with_it
 def _distortion_and_noise(tone: ToneView) -> MeasuredValue:
     """THD+N, reckoned once for all metrics that rest on it."""
-    if tone not in _kept:
-        _kept[tone] = _all_but_fundamental(tone)
-    return _kept[tone]
-
-
-def _all_but_fundamental(tone: ToneView) -> MeasuredValue:
     tone.distorting()
     refuse_mirrored(tone)
     residual = widened(tone.lines.residual, of_the_record(tone) ** 2)
@@ -326,6 +318,9 @@ def harmonic(tone: ToneView | HarmonicsTable | SpectrumTable) -> Iterator[Measur
         yield from map(_in_decibels, tone.each())
         return
     for figure in _harmonics(tone):
+        if not tone.benches:
+            yield _in_decibels(figure)
+            continue
         order = figure.order or 0
         known = of_levels(tone, partial(_one, n=order))
         yield _in_decibels(off_at_level(figure, tone.level_v, known, order))

@@ -7,31 +7,23 @@ unseen.
 
 from __future__ import annotations
 
-from weakref import WeakKeyDictionary
-
 import numpy as np
 
 from backbench.metrics.tone import ToneView
 from backbench.quantities.writing import in_text
 from backbench.signal.harmonics import Harmonics
 from backbench.signal.hidden_hum import MOST_MULTIPLE, NEIGHBOUR_MULTIPLES, OFF_NOMINAL
+from backbench.signal.kept_property import kept_with_it
 
 MATTERS = 0.1
 """Share of a sum's power from which a harmonic that may be a line is told."""
 LIKE_HUM = 1e-3
 """Rms re a tone that mains lines beside it seldom have: common practice, no source."""
 
-_kept: WeakKeyDictionary[ToneView, str | None] = WeakKeyDictionary()
 
-
+@kept_with_it
 def doubtful_mains(tone: ToneView) -> str | None:
     """That lines of the other usual mains frequency may be among the harmonics; None where not."""
-    if tone not in _kept:
-        _kept[tone] = _remark(tone)
-    return _kept[tone]
-
-
-def _remark(tone: ToneView) -> str | None:
     stated = tone.capture_data.mains_hz
     on = [hz for hz in tone.lines.unconfirmed if _lies_on(tone, hz)]
     if not stated or not on:

@@ -256,19 +256,19 @@ def _of_part(kind: str, part: LevelPart, track: int) -> list[Finding]:
     return [replace(f, generator_vrms=drive, power_w=power, row=row) for f in findings]
 
 
-def _measured_one(metric: Metric, view: Any, track: int) -> Iterator[Finding]:
+def _measured_one(metric: Metric, view: Any, track: int) -> list[Finding]:
     assert metric.measure is not None
     try:
         given = metric.measure(view)
         figures = [given] if isinstance(given, MeasuredValue) else list(given)
     except Refusal as refusal:
-        yield Finding(metric, track, "rejected", None, str(refusal))
+        return [Finding(metric, track, "rejected", None, str(refusal))]
     except NotApplicable as reason:
-        yield Finding(metric, track, "not_applicable", None, str(reason))
-    else:
-        for figure in figures:
-            status = "at_floor" if figure.bound else "measured"
-            yield Finding(metric, track, status, figure, figure.remark)
+        return [Finding(metric, track, "not_applicable", None, str(reason))]
+    return [
+        Finding(metric, track, "at_floor" if figure.bound else "measured", figure, figure.remark)
+        for figure in figures
+    ]
 
 
 def _traced_one(curve: Curve, view: Any, track: int) -> Iterator[Trace]:

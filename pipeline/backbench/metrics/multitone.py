@@ -5,7 +5,6 @@ from __future__ import annotations
 import itertools
 import math
 from dataclasses import dataclass
-from functools import cached_property
 
 import numpy as np
 
@@ -26,6 +25,7 @@ from backbench.metrics.tone import ToneView
 from backbench.metrics.traits import Traits
 from backbench.metrics.two_tones_view import TwoTonesView
 from backbench.signal.intermodulation import find_tones
+from backbench.signal.kept_property import kept_property
 from backbench.signal.multitone_residual import Product, greatest_product, residual_between_tones
 from backbench.signal.power import MeanSquare
 from backbench.signal.spectrum_reduction import reduced
@@ -56,19 +56,19 @@ class MultitoneView:
     tone_set: ToneSet
     source: ToneSet | None
 
-    @cached_property
+    @kept_property
     def beside(self) -> MeanSquare:
         """All but the tones, 20 Hz to 20 kHz. Raises Refusal where that band isn't reached."""
         stimulus = self.capture_data.stimulus
         assert isinstance(stimulus, Multitone)
         return residual_between_tones(self.tone_set, sorted(stimulus.multitone_hz))
 
-    @cached_property
+    @kept_property
     def product(self) -> Product:
         """The strongest line that isn't a tone."""
         return greatest_product(self.tone_set)
 
-    @cached_property
+    @kept_property
     def distortion(self) -> MeasuredValue:
         """All beside the tones over the whole, rms, in percent."""
         rest, tones = self.beside, self.tone_set.together

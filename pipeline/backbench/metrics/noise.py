@@ -6,7 +6,6 @@ import contextlib
 import math
 from collections.abc import Generator, Iterator
 from dataclasses import dataclass
-from functools import cached_property
 from operator import itemgetter
 from typing import Any
 
@@ -37,8 +36,8 @@ from backbench.signal.background import background
 from backbench.signal.block_scatter import block_powers
 from backbench.signal.dither import Stepped
 from backbench.signal.itu_468 import weighted_468
+from backbench.signal.kept_property import kept_property
 from backbench.signal.mains import (
-    LINES,
     clear_of_mains,
     is_confirmed,
     mains_frequency,
@@ -46,6 +45,7 @@ from backbench.signal.mains import (
     other_frequencies,
     wrong_mains,
 )
+from backbench.signal.mains_places import LINES
 from backbench.signal.power import MeanSquare, noise_sum
 from backbench.signal.record_checks import check_record, refuse_gap
 from backbench.signal.recorded_band import refuse_cut_band
@@ -87,14 +87,14 @@ class IdleView(Stepped):
     untold: str | None = None
     stretched: str | None = None
 
-    @cached_property
+    @kept_property
     def remark(self) -> str | None:
         """Of the whole capture, where it may not be idle or its rate may not be as stated."""
         if self.stretched is not None:
             return warning(self.stretched)
         return joined(self.loud, self.untold) if self.other_rates else self.loud
 
-    @cached_property
+    @kept_property
     def other_rates(self) -> list[int]:
         """Sample rates, Hz, that it may have had instead of the one that its file states."""
         return [] if self.untold is None else possible_rates(self.spectrum, self.noise)
@@ -133,43 +133,43 @@ class IdleView(Stepped):
             raise Refusal(OTHER_MAINS)
         return self._lines
 
-    @cached_property
+    @kept_property
     def blocks(self) -> Blocks:
         """Power by block of time and bin up to 20 kHz, and the width of a bin, Hz."""
         return block_powers(self.track, BAND_HZ[1])
 
-    @cached_property
+    @kept_property
     def hiss_by_block(self) -> Array:
         """Median power of the bins of each block between 1 and 10 kHz; ratios alone mean much."""
         return middles_of(self.blocks, HISS_HZ)
 
-    @cached_property
+    @kept_property
     def clear(self) -> Clear:
         """Where noise alone is between 20 Hz and 20 kHz."""
         chosen, power = self.band()
         over = power / self.noise[chosen]
         return clear_of_lines(self.blocks, over, chosen.start, self.spectrum.resolution_hz)
 
-    @cached_property
+    @kept_property
     def step_v(self) -> float:
         """Step that the samples use, V; 0 where there is none."""
         return sample_step(self.track)
 
-    @cached_property
+    @kept_property
     def benches(self) -> list[IdleView]:
         """The bench's own, on the same track of each fit loop-back."""
         return loop_back_views(idle_view, self.capture_data, self.track)
 
-    @cached_property
+    @kept_property
     def _wrong_mains(self) -> str | None:
         """Why the stated mains frequency can't be right, None where it may."""
         return wrong_mains(self.spectrum, self.noise, self.capture_data.mains_hz)
 
-    @cached_property
+    @kept_property
     def _lines(self) -> list[tuple[int, float, MeanSquare]]:
         return self._lines_of(self.capture_data.mains_hz or 0.0)
 
-    @cached_property
+    @kept_property
     def elsewhere(self) -> list[Elsewhere]:
         """Lines 1 to 10 wherever else those of the mains may lie."""
         mains_hz, rates = self.capture_data.mains_hz or 0.0, self.other_rates
@@ -179,7 +179,7 @@ class IdleView(Stepped):
         places = places_elsewhere(mains_hz, stretches, confirmed=confirmed)
         return [Elsewhere(why, [x for *_, x in self._lines_of(hz)]) for why, hz in places]
 
-    @cached_property
+    @kept_property
     def lines_of_another(self) -> list[MeanSquare]:
         """Lines 1 to 10 of the mains frequency that may be the right one where the record shows
         none of the stated; empty where it shows one, or where none was stated."""
@@ -195,7 +195,7 @@ class IdleView(Stepped):
         lines = mains_lines_at(self.spectrum, self.noise, [n * mains for n in multiples])
         return [(n, round(n * mains, 3), line) for n, line in zip(multiples, lines, strict=True)]
 
-    @cached_property
+    @kept_property
     def behind_468(self) -> tuple[Array, float]:
         """The rectified waveform behind the network of BS.468, V, and its sample rate."""
         wave, rate_hz = weighted_468(self.track)

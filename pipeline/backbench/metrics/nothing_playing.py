@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 from backbench.errors import Refusal
 from backbench.metrics.warnings import warning
 from backbench.quantities.writing import in_text
-from backbench.signal.mains import LINES, NOMINAL_HZ, OFF_NOMINAL, parted_by_mains
+from backbench.signal.mains import NOMINAL_HZ, parted_by_mains
+from backbench.signal.mains_places import LINES, OFF_NOMINAL
 from backbench.signal.spectrum import Spectrum, peak_position
 from backbench.signal.tone import BAND_HZ
 from backbench.signal.track import Array

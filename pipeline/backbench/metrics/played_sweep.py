@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from functools import cached_property
 
 import numpy as np
 
@@ -13,6 +12,7 @@ from backbench.errors import NotApplicable, Refusal
 from backbench.metrics.declaration import CaptureData, CurveData, MeasuredValue, curve, metric, view
 from backbench.metrics.traits import OF_A_PLAYED_SWEEP, Traits
 from backbench.quantities.writing import in_text
+from backbench.signal.kept_property import kept_property
 from backbench.signal.played_sweep import SweptLevel, level_along_sweep
 from backbench.signal.record_checks import check_record
 from backbench.signal.track import Array, Track
@@ -39,7 +39,7 @@ class PlayedSweepView:
     track: Track
     level: SweptLevel
 
-    @cached_property
+    @kept_property
     def db(self) -> Array:
         """Level re that at 1 kHz, dB. Raises NotApplicable where the sweep doesn't reach it."""
         hz = self.level.hz

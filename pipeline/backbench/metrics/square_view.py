@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from functools import cached_property
 from statistics import fmean
 
 import numpy as np
@@ -17,6 +16,7 @@ from backbench.metrics.trace_samples import trace_of
 from backbench.quantities.writing import in_text
 from backbench.signal.edge import CLEAR, Edge
 from backbench.signal.edge_detection import edges_of_period, edges_of_trace
+from backbench.signal.kept_property import kept_property
 from backbench.signal.quantisation_step import quantisation_step, rounding
 from backbench.signal.rise_time import BRICK_WALL, CLEARLY, CORNER, ChainRiseTime, chained
 from backbench.signal.tone import PASS_BAND
@@ -50,7 +50,7 @@ class SquareView:
     band_hz: float
     calibration: float
 
-    @cached_property
+    @kept_property
     def amplitude(self) -> float:
         """Mean over the edges, V."""
         return self.mean(lambda edge: edge.amplitude)
@@ -82,19 +82,19 @@ class SquareView:
 
         return max(CLEAR, -float(ndtri(1e-4 / len(self.volts))))
 
-    @cached_property
+    @kept_property
     def edge_step(self) -> float:
         """Greatest distance of the samples at an edge, s."""
         return max(edge.step for edge in self.edges)
 
-    @cached_property
+    @kept_property
     def open_level(self) -> float:
         """What ringing, tilt and noise leave open of the state levels, re the amplitude."""
         worst = max(edge.misfit**2 - edge.noise**2 for edge in self.edges)
         level = max(edge.open_level for edge in self.edges)
         return math.hypot(math.sqrt(max(worst, 0.0)), level) / self.amplitude
 
-    @cached_property
+    @kept_property
     def duration(self) -> float:
         """Mean of the edges' 10 % to 90 %, s."""
         return self.mean(lambda edge: edge.duration)
@@ -110,7 +110,7 @@ class SquareView:
             raise Refusal("an edge holds less than two samples; record with a finer time base")
         return (math.pi * CORNER * self.edge_step / self.duration) ** 2 / 2
 
-    @cached_property
+    @kept_property
     def ripple(self) -> float:
         """What the converter's filter adds to aberrations, re the amplitude.
 

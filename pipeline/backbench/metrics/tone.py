@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from functools import cached_property
 
 from backbench.documents.stimuli import Tone, generator_level
 from backbench.errors import NotApplicable, Refusal
@@ -18,6 +17,7 @@ from backbench.metrics.tone_trace import ToneTrace
 from backbench.metrics.traits import Traits
 from backbench.metrics.warnings import joined, warning
 from backbench.quantities.writing import in_text
+from backbench.signal.kept_property import kept_property
 from backbench.signal.line_wavering import noise_density, wavering_outside
 from backbench.signal.mains import wrong_mains
 from backbench.signal.power import MeanSquare
@@ -74,7 +74,7 @@ class ToneView:
         """Rms of the fundamental, V."""
         return self.square.rms
 
-    @cached_property
+    @kept_property
     def benches(self) -> list[ToneView]:
         """The bench's own on the same track, at every level that there is a fit loop-back of."""
         return loop_back_views(tone_view, self.capture_data, self.track) if self.driven else []
@@ -88,7 +88,7 @@ class ToneView:
             default=None,
         )
 
-    @cached_property
+    @kept_property
     def mirrored(self) -> list[Mirrored]:
         """What stands where sampling mirrors harmonics above half the sample rate."""
         return mirrored_harmonics(self.lines)
@@ -116,7 +116,7 @@ class ToneView:
         source = find_tone(generator, self.stated_hz, self.capture_data.mains_hz)
         return angle_between(lines, source)
 
-    @cached_property
+    @kept_property
     def _wrong_mains(self) -> str | None:
         """Why the stated mains frequency can't be right, None where it may."""
         lines = self.lines

@@ -90,6 +90,8 @@ def _through_window(tone: ToneView, course: LineCourse) -> float:
     Closed form: a step V has the energy V^2 / (2 pi^2 f) above f.
     """
     volts, block = _jump(course)
+    if volts == 0:
+        return 0.0
     window, seconds = tone.lines.spectrum.window, len(tone.track.volts) / tone.track.rate_hz
     about = window.samples[(block - 1) * course.length : (block + 2) * course.length]
     weight = float(about.max(initial=0.0)) ** 2 / (window.energy / len(window.samples))
@@ -135,9 +137,10 @@ def as_steady(tone: ToneView, last: int) -> Harmonics:
     """Harmonics 2 to last, what the tone's wavering takes from the middle of their lobes in their
     noise."""
     every = tone.lines.every_harmonic
-    if every not in _steady:
-        _steady[every] = _as_steady(tone, every)
-    return _steady[every].up_to(last)
+    steady = _steady.get(every)
+    if steady is None:
+        steady = _steady[every] = _as_steady(tone, every)
+    return steady.up_to(last)
 
 
 def _as_steady(tone: ToneView, harmonics: Harmonics) -> Harmonics:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from functools import cached_property, lru_cache
+from functools import lru_cache
 from itertools import combinations
 from typing import Literal
 
@@ -18,6 +18,7 @@ from backbench.metrics.pair_wavering import with_wavering
 from backbench.quantities.writing import in_text
 from backbench.signal.hidden_hum import HiddenHum
 from backbench.signal.intermodulation import find_tones
+from backbench.signal.kept_property import kept_property
 from backbench.signal.line_places import off_place
 from backbench.signal.mains import wrong_mains
 from backbench.signal.power import MeanSquare
@@ -54,7 +55,7 @@ class TwoTonesView:
     tone_set: ToneSet
     test: Test | None
 
-    @cached_property
+    @kept_property
     def benches(self) -> list[TwoTonesView]:
         """The bench's own on the same track, at every level that there is a fit loop-back of."""
         return loop_back_views(two_tones_view, self.capture_data, self.track)
@@ -92,13 +93,13 @@ class TwoTonesView:
                 )
         return [self._standing[one] for one in combinations]
 
-    @cached_property
+    @kept_property
     def _reached(self) -> dict[Combination, float]:
         """The products of the pair's test, as far as the band goes, and where they fall, bins."""
         places = {one: self.position(one) for one in (TABLES[self.test] if self.test else ())}
         return {one: place for one, place in places.items() if self.tone_set.covers(place)}
 
-    @cached_property
+    @kept_property
     def _hidden(self) -> HiddenHum:
         """What the mains may hide under these products; all of one beside which a line stands."""
         tones, places = self.tone_set, np.array(list(self._reached.values()))
@@ -106,7 +107,7 @@ class TwoTonesView:
         beside = off_place(tones.spectrum, tones.noise, places)
         return hidden._replace(blind=hidden.blind | beside)
 
-    @cached_property
+    @kept_property
     def _standing(self) -> dict[Combination, MeanSquare]:
         """These products."""
         places = np.array(list(self._reached.values()))
@@ -116,7 +117,7 @@ class TwoTonesView:
             zip(reached, with_wavering(self.track, self.tone_set, reached, found), strict=True)
         )
 
-    @cached_property
+    @kept_property
     def over_mains(self) -> set[Combination]:
         """Products that a mains line or a sideband may lie under."""
         under = self._hidden.blind | (self._hidden.square > 0)

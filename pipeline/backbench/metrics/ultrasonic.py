@@ -56,7 +56,7 @@ def ultrasonic_line(seen: ToneView | IdleView) -> MeasuredValue:
     first, last = int(BAND_HZ[1] / own.resolution_hz) + 2 * lobe, int(top_hz / own.resolution_hz)
     power = own.power[first:last]
     if not isinstance(seen, IdleView):
-        power = np.where(_away_from_harmonics(seen, first, last), power, 0.0)
+        power = _beside_harmonics(seen, power, first)
     peak, beside = _highest(power)
     around = slice(max(first + peak - lobe, 0), first + peak + lobe + 1)
     neighbours = np.full(around.stop - around.start, beside)
@@ -71,15 +71,17 @@ def ultrasonic_line(seen: ToneView | IdleView) -> MeasuredValue:
     return rms_of_lines(square, seen.track, remark=_remark(seen, square.rms, hz))
 
 
-def _away_from_harmonics(tone: ToneView, first: int, last: int) -> NDArray[np.bool_]:
-    """Bins that are none of a harmonic of the tone, nor of where sampling mirrors one."""
-    lines = tone.lines
-    clear = clear_of_harmonics(lines.position, lines.half, len(lines.noise))[first:last].copy()
+def _beside_harmonics(tone: ToneView, power: Array, first: int) -> Array:
+    """Power from bin `first` on without what is a harmonic's of the tone, or where sampling mirrors
+    one."""
+    lines, left = tone.lines, power.copy()
+    clear = clear_of_harmonics(lines.position, lines.half, len(lines.noise))
+    left[np.flatnonzero(~clear[first : first + len(power)])] = 0.0
     for place in tone.mirrored:
         at = place.seen_hz / lines.spectrum.resolution_hz - first
         taken = math.ceil(at - lines.half), math.floor(at + lines.half) + 1
-        clear[max(taken[0], 0) : max(taken[1], 0)] = False
-    return clear
+        left[max(taken[0], 0) : max(taken[1], 0)] = 0.0
+    return left
 
 
 def _highest(power: Array) -> tuple[int, float]:

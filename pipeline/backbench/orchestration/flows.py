@@ -134,7 +134,7 @@ def watch_inbox(catalogue: Path, folder: Path, every_s: float, settle_s: float, 
     inbox.serve(name="inbox", interval=every_s, limit=1, print_starting_message=False)
 
 
-def carry_out(places: CataloguePaths, works: Sequence[Work], workers: Workers) -> list[Ended]:
+def carry_out(places: CataloguePaths, works: list[Work], workers: Workers) -> list[Ended]:
     """Analyse and load planned reviews, in order, as one recorded run.
 
     A running server is used where PREFECT_API_URL names one. Captures are under way while a
@@ -150,7 +150,7 @@ def carry_out(places: CataloguePaths, works: Sequence[Work], workers: Workers) -
 
 
 def carry_out_on_cluster(
-    places: CataloguePaths, works: Sequence[Work], workers: Workers
+    places: CataloguePaths, works: list[Work], workers: Workers
 ) -> list[Ended]:
     """The same with the workers of the scheduler that the settings name, if there are captures.
 
@@ -177,7 +177,7 @@ def carry_out_on_cluster(
 
 def _recorded(
     places: CataloguePaths,
-    works: Sequence[Work],
+    works: list[Work],
     collect: Callable[[str, Sequence[Work]], list[Collected]],
     runner: TaskRunner[Any] | None = None,
 ) -> list[Ended]:

@@ -15,7 +15,7 @@ from backbench.comparison.quantity_names import titled
 from backbench.comparison.standings import Standing
 from backbench.errors import Fault, UserError
 from backbench.ingest.review_names import unknown_review
-from backbench.metrics.registry import registry
+from backbench.metrics.declared_traits import declarations
 from backbench.publish import finding_sentences
 from backbench.publish.output_files import write
 from backbench.publish.scorecard import ranked, scorecard
@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     import altair as alt
 
     from backbench.charts.drawing import Size
+    from backbench.charts.pixels import Converter
     from backbench.charts.still_canvas import Canvas
     from backbench.comparison.unit_comparison import Comparison
 
@@ -73,26 +74,29 @@ class Still:
 
 
 def write_stills(
-    builder: SiteBuilder, review_key: str, folder: Path, canvas: Canvas | None = None
+    builder: SiteBuilder, review_key: str, folder: Path, canvas: Canvas | None = None,
+    to_png: Converter | None = None,
 ) -> list[Path]:  # fmt: skip
     """PNGs of the canvas's size and their captions, "01-response-….png" and ".txt"; their paths.
 
-    canvas: 1920 by 1080 on a light ground where left out. Stills of an earlier run in this folder
-    that are no longer made are removed. Raises UserError where the review is not known, or where
-    every unit of it has a later review.
+    canvas: 1920 by 1080 on a light ground where left out. to_png: this process where left out;
+    another one converts pictures while the next ones are drawn. Stills of an earlier run in this
+    folder that are no longer made are removed. Raises UserError where the review is not known, or
+    where every unit of it has a later review.
     """
-    from backbench.charts.still_canvas import Canvas, still_png
+    from backbench.charts.pixels import converted_here
+    from backbench.charts.still_canvas import Canvas, still_svg
 
-    drawn_for = canvas or Canvas()
+    drawn_for, convert = canvas or Canvas(), to_png or converted_here
+    drawn = [
+        (f"{still.name}-{still.subject}", convert(still_svg(still.pictures(), drawn_for)), still)
+        for still in stills_of(builder, review_key, drawn_for)
+    ]
     paths = []
-    for position, still in enumerate(stills_of(builder, review_key, drawn_for), start=1):
-        stem = f"{position:02d}-{still.name}-{still.subject}"
-        for name, content in (
-            (f"{stem}.png", still_png(still.pictures(), drawn_for)),
-            (f"{stem}.txt", still.caption.encode()),
-        ):
-            write(folder, name, content)
-            paths.append(folder / name)
+    for position, (name, png, still) in enumerate(drawn, start=1):
+        for ending, content in (("png", png()), ("txt", still.caption.encode())):
+            paths.append(folder / f"{position:02d}-{name}.{ending}")
+            write(folder, paths[-1].name, content)
     _remove_others(folder, paths)
     return paths
 
@@ -214,7 +218,7 @@ def _drawing(builder: SiteBuilder, query: str, title: str, row: Row, size: Size)
 
 def _lines_of(query: str, lines: Sequence[Standing]) -> list[Standing]:
     """The unit's figures that belong into the caption of this query's chart."""
-    known = registry()
+    known = declarations()
     return [line for line in lines if query in known.traits(line.metric).captions]
 
 

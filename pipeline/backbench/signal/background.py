@@ -50,21 +50,38 @@ def background(power: Array, free: NDArray[np.bool_], top: int) -> Array:
     """
     places = _places_among(np.packbits(free[:top]).tobytes(), top)
     centres, picked = places.centres, power[places.picked]
-    levels = [_median(picked[first:last]) / LN_2 for first, last in places.segments]
-    noise = _joined(centres, levels, top)
+    for first, last, middle in places.segments:
+        picked[first:last].partition(middle)
+    # The middle value, of an even number the lower of the two.
+    levels: list[float] = (picked[places.middles] / LN_2).tolist()
+    noise = _joined(places, levels, top)
     below = min(math.ceil(centres[0]), top)
     away = centres[0] / np.maximum(np.arange(below), 1)
     noise[:below] *= away ** _steepness(centres, levels)
     return noise
 
 
+class _FromCentre(NamedTuple):
+    """A straight line from one centre to the next: which, the bins, and how far it reaches."""
+
+    n: int
+    bins: slice
+    at: Array
+    centre: float
+    width: float
+
+
 class _Places(NamedTuple):
     """Where the noise is read: centre of each segment, the bins that are picked, segment after
-    segment, and which of these are of each."""
+    segment, which of these are of each and which is the middle one, counted from its first and
+    from the first of all; and the bins to either side of which short and long lines lie."""
 
     centres: list[float]
     picked: NDArray[np.intp]
-    segments: list[tuple[int, int]]
+    segments: list[tuple[int, int, int]]
+    middles: NDArray[np.intp]
+    low: slice
+    long: list[_FromCentre]
 
 
 @lru_cache(maxsize=8)
@@ -79,27 +96,36 @@ def _places_among(free: bytes, top: int) -> _Places:
         centres.append(float(index[first] + index[last - 1]) / 2)
         picked.append(index[first:last:step])
         ends.append(ends[-1] + len(picked[-1]))
-    return _Places(centres, np.concatenate(picked), list(pairwise(ends)))
+    segments = [(a, b, (b - a - 1) // 2) for a, b in pairwise(ends)]
+    middles = np.array([first + middle for first, _, middle in segments])
+    return _Places(centres, np.concatenate(picked), segments, middles, *_lines(centres, top))
 
 
-def _joined(centres: list[float], levels: list[float], top: int) -> Array:
+def _lines(centres: list[float], top: int) -> tuple[slice, list[_FromCentre]]:
+    """Bins of the short lines from centre to centre, and each of the long ones above them."""
+    ends, places = [min(math.ceil(centre), top) for centre in centres], _places(top)
+    # Of short lines the calls take longest: all in one.
+    short = next((n for n, (a, b) in enumerate(pairwise(ends)) if b - a > SHORT), len(ends) - 1)
+    long = [
+        _FromCentre(n, slice(a, b), places[a:b], centres[n], centres[n + 1] - centres[n])
+        for n, (a, b) in list(enumerate(pairwise(ends)))[short:]
+    ]
+    return slice(ends[0], ends[short]), long
+
+
+def _joined(places: _Places, levels: list[float], top: int) -> Array:
     """Straight lines from centre to centre over bins 0 to top - 1, level beyond the ends.
 
     What np.interp gives, at a fraction of its time for evenly spaced places.
     """
-    ends = [min(math.ceil(centre), top) for centre in centres]
     joined: Array = np.empty(top)
-    joined[: ends[0]] = levels[0]
-    joined[ends[-1] :] = levels[-1]
-    places = _places(top)
-    # Of short lines the calls take longest: all in one.
-    short = next((n for n, (a, b) in enumerate(pairwise(ends)) if b - a > SHORT), len(ends) - 1)
-    low = slice(ends[0], ends[short])
-    joined[low] = np.interp(places[low], centres, levels)
-    for n, (first, last) in list(enumerate(pairwise(ends)))[short:]:
-        slope = (levels[n + 1] - levels[n]) / (centres[n + 1] - centres[n])
-        line = np.multiply(places[first:last], slope, out=joined[first:last])
-        line += levels[n] - slope * centres[n]
+    joined[: places.low.start] = levels[0]
+    joined[places.low] = np.interp(_places(top)[places.low], places.centres, levels)
+    for n, bins, at, centre, width in places.long:
+        slope = (levels[n + 1] - levels[n]) / width
+        line = np.multiply(at, slope, out=joined[bins])
+        line += levels[n] - slope * centre
+    joined[min(math.ceil(places.centres[-1]), top) :] = levels[-1]
     return joined
 
 
@@ -144,16 +170,6 @@ def degrees_of_freedom(position: float, spread: float) -> float:
     """
     bins = max(LEAST_BINS, (RATIO - 1) * position)
     return 2 * math.log(2) ** 2 * bins / spread
-
-
-def _median(values: Array) -> float:
-    """The middle value, of an even number the lower of the two (quicker than numpy's own).
-
-    The values are left in another order.
-    """
-    middle = (len(values) - 1) // 2
-    values.partition(middle)
-    return float(values[middle])
 
 
 def _segments(index: NDArray[np.intp]) -> list[tuple[int, int]]:

@@ -7,12 +7,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from functools import cached_property, lru_cache
+from functools import lru_cache
 from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
+from backbench.signal.kept_property import kept_property
 from backbench.signal.track import Array
 
 SampleIndices = NDArray[np.intp]
@@ -82,7 +83,7 @@ class HeldLevels:
     levels: Array
     places: SampleIndices
 
-    @cached_property
+    @kept_property
     def edges(self) -> SampleIndices:
         """First sample of each level, and the one after the last."""
         edges: SampleIndices = np.empty(len(self.places) + 2, dtype=np.intp)

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import math
-from functools import cached_property
 from typing import TYPE_CHECKING
 
+from backbench.signal.kept_property import kept_property
 from backbench.signal.track import Array
 
 STEPS = 1 / 12
@@ -31,22 +31,22 @@ class Stepped:
         @property
         def step_v(self) -> float: ...
 
-    @cached_property
+    @kept_property
     def all_noise(self) -> float:
         """Mean square of all noise, V^2."""
         return float(self.noise.sum())
 
-    @cached_property
+    @kept_property
     def steps(self) -> float:
         """The most that the samples' steps may add to lines, V^2."""
         return lines_of_steps(self.all_noise, self.step_v)
 
-    @cached_property
+    @kept_property
     def is_dithered(self) -> bool:
         """Whether the record's noise blurs the steps of its samples."""
         return is_dithered(self.all_noise, self.step_v)
 
-    @cached_property
+    @kept_property
     def small_signal_error(self) -> float:
         """How far the steps may change the gain of what is smaller than they are, relative."""
         return small_signal_error(self.all_noise, self.step_v)

@@ -5,12 +5,12 @@ from __future__ import annotations
 import math
 from bisect import bisect_left, bisect_right
 from dataclasses import dataclass
-from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
+from backbench.signal.kept_property import kept_property
 from backbench.signal.power import STANDING, MeanSquare
 from backbench.signal.track import Array
 
@@ -60,8 +60,6 @@ class Harmonics:
         Mean square of a mains line that may hide in it, V^2.
     blind : ndarray of bool, shape (k,)
         Whether that rests on nothing but the harmonic itself.
-    phase : ndarray of float64, shape (k,)
-        rad re the fundamental (n times its phase taken off).
     samples : float
         Degrees of freedom of the noise.
     lost : ndarray of float64, shape (k,), or None
@@ -74,7 +72,6 @@ class Harmonics:
     noise: Array
     hum: Array
     blind: NDArray[np.bool_]
-    phase: Array
     samples: float
     lost: Array | None = None
 
@@ -147,7 +144,7 @@ class Harmonics:
             mean = sum(disturbance) / len(disturbance) if disturbance else math.nan
         return MeanSquare(sum(square), floor, 2 * mean, self.samples)
 
-    @cached_property
+    @kept_property
     def _each(self) -> _Listed:
         """So few that plain numbers are quicker than arrays."""
         orders, square, noise, hum = (
@@ -156,13 +153,13 @@ class Harmonics:
         pairs = list(zip(noise, hum, strict=True))
         return _Listed(orders, square, [n + h for n, h in pairs], [n * n + h * h for n, h in pairs])
 
-    @cached_property
+    @kept_property
     def taken_out(self) -> NDArray[np.bool_]:
         """Which stand out and could not be mains lines altogether: none of them is noise."""
         standing = self.square > STANDING * self.noise
         return np.asarray(standing & (~self.blind | (self.square > STANDING * self.hum)))
 
-    @cached_property
+    @kept_property
     def perhaps_hum(self) -> float:
         """Mean square of those that stand out and could be mains lines altogether, V^2."""
         return float(self.square[self.blind & (self.square > STANDING * self.noise)].sum())
@@ -186,12 +183,12 @@ class Harmonics:
         noise = float(self.noise[at])
         return Parts(1, noise, float(self.hum[at]), max(self._each.square[at], noise))
 
-    @cached_property
+    @kept_property
     def _all_parts(self) -> Parts:
         seen = np.maximum(self.square, self.noise)
         return Parts(len(self.orders), *(float(a.sum()) for a in (self.noise, self.hum, seen)))
 
-    @cached_property
+    @kept_property
     def with_hum(self) -> bool:
         """Whether mains lines are known that may hide in any of them."""
         return bool(self.hum.any())
@@ -209,11 +206,12 @@ class Harmonics:
         Harmonics
             Those of them that there are; the same ones for the same order.
         """
-        if last not in self._up_to:
-            self._up_to[last] = self._first(slice(last - 1))
-        return self._up_to[last]
+        kept = self._up_to.get(last)
+        if kept is None:
+            kept = self._up_to[last] = self._first(slice(last - 1))
+        return kept
 
-    @cached_property
+    @kept_property
     def _up_to(self) -> dict[int, Harmonics]:
         return {}
 
@@ -224,7 +222,6 @@ class Harmonics:
             noise=self.noise[few],
             hum=self.hum[few],
             blind=self.blind[few],
-            phase=self.phase[few],
             samples=self.samples,
             lost=None if self.lost is None else self.lost[few],
         )

@@ -9,12 +9,12 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from functools import cached_property
 from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
 
+from backbench.signal.kept_property import kept_property
 from backbench.signal.quantiles import middle, quantile_of_rising
 from backbench.signal.track import Array
 from backbench.signal.window import Complex
@@ -69,35 +69,35 @@ class LineCourse:
     turns: Array
     beside: Array | None = None
 
-    @cached_property
+    @kept_property
     def left_by_block(self) -> Array:
         """Mean square of what is left by block, V^2."""
         mean_square: Array = np.add.reduce(self.left, axis=1)
         mean_square /= self.left.shape[1]
         return mean_square
 
-    @cached_property
+    @kept_property
     def level(self) -> Array:
         """Peak amplitude by block and line, V."""
         return np.abs(self.phasors)
 
-    @cached_property
+    @kept_property
     def usual_level(self) -> Array:
         """Median over the blocks of each line's level, V."""
         return middle(self.level)
 
-    @cached_property
+    @kept_property
     def usual_left(self) -> float:
         """Median over the blocks of what is left, V^2."""
         return float(middle(self.left_by_block))
 
-    @cached_property
+    @kept_property
     def still(self) -> Complex:
         """The first line by block re its mean level and even turning."""
         still: Complex = self.level[:, 0] * np.exp(1j * self.turning) / self.level[:, 0].mean()
         return still
 
-    @cached_property
+    @kept_property
     def phase(self) -> Array:
         """Phase by block and line re that of its strongest block, which goes on from block to block
         without jumps, rad. The same to the last digit whatever the polarity of the record."""
@@ -108,19 +108,19 @@ class LineCourse:
         angle[1:] -= TURN * np.add.accumulate(turns, axis=0)
         return angle
 
-    @cached_property
+    @kept_property
     def turning(self) -> Array:
         """How far the first line's phase is off even turning, by block, rad."""
         phase = self.phase[:, 0]
         at = np.arange(len(phase)) - (len(phase) - 1) / 2
         return np.asarray(phase - phase.mean() - at * (at @ phase) / max(float(at @ at), 1.0))
 
-    @cached_property
+    @kept_property
     def noise(self) -> Array:
         """Relative standard deviation that what is left gives each line's level in a block."""
         return math.sqrt(2 * self.usual_left / self.length) / self.usual_level
 
-    @cached_property
+    @kept_property
     def wavering(self) -> float:
         """Mean square by which the first line is off one level and even turning, re its own."""
         return float(np.mean(np.abs(self.still - 1) ** 2))
@@ -140,7 +140,7 @@ class LineCourse:
         """
         return quantile_of_rising(self._left_rising, share)
 
-    @cached_property
+    @kept_property
     def _left_rising(self) -> Array:
         return np.sort(self.left, axis=None)
 

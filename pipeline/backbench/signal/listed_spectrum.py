@@ -133,7 +133,6 @@ def _harmonics(square: Array, places: dict[int, int]) -> Harmonics:
         noise=np.sqrt(np.array([_variance(noise) for _, noise in lines])),
         hum=np.zeros(count),
         blind=np.zeros(count, dtype=bool),
-        phase=np.zeros(count),
         samples=float(4 * LOBE),
     )
 

@@ -7,23 +7,20 @@ from bisect import bisect_left
 from collections.abc import Callable, Sequence
 from functools import lru_cache
 from itertools import accumulate
-from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from backbench.quantities.writing import in_text
 from backbench.signal.background import degrees_of_freedom
+from backbench.signal.mains_places import OFF_NOMINAL, places_alone, places_of_lines
 from backbench.signal.power import MeanSquare, lobe_powers
 from backbench.signal.spectrum import Spectrum, peak_positions
 from backbench.signal.track import Array
 
-OFF_NOMINAL = 0.01
 WANDER = 4e-4
 """Change of the mains frequency within a record, relative: common practice, no source."""
-LINES = 10
 _STANDING = 12.0
-_MULTIPLES = np.arange(1.0, LINES + 1)
 
 
 def clear_of_mains(spectrum: Spectrum, nominal_hz: float | None) -> NDArray[np.bool_]:
@@ -114,14 +111,13 @@ def mains_frequency(spectrum: Spectrum, noise: Array, nominal_hz: float) -> floa
     frequency.
     """
     multiples, peaks, weights = [], [], []
-    for multiple in range(1, LINES + 1):
-        centre = multiple * nominal_hz / spectrum.resolution_hz
-        reach = max(OFF_NOMINAL * centre, 1.0)
-        first, last = math.ceil(centre - reach), math.floor(centre + reach) + 1
-        if last + 1 >= len(noise):
-            break
-        peak = first + int(spectrum.power[first:last].argmax())
-        ratio = float(spectrum.power[peak] / noise[peak])
+    places = places_of_lines(nominal_hz, spectrum.resolution_hz, len(noise))
+    if not len(places.first):
+        return nominal_hz
+    highest = places.first + spectrum.power[places.bins].argmax(axis=1)
+    ratios = spectrum.power[highest] / noise[highest]
+    each = zip(highest.tolist(), ratios.tolist(), strict=True)
+    for multiple, (peak, ratio) in enumerate(each, 1):
         if ratio > _STANDING:
             multiples.append(multiple)
             peaks.append(peak)
@@ -333,48 +329,15 @@ def _standing_alone(
 ) -> dict[int, float]:
     """Which of the first multiples stand out, but for those of the other and of the stimulus, and
     how many times as much as it takes."""
-    places = _places_alone(
+    places = places_alone(
         spectrum.window.half_width + 1, spectrum.resolution_hz, len(noise), mains_hz, other_hz,
         apart is None,
     )  # fmt: skip
-    if apart is not None and places:
-        clear = apart(np.array([place.centre for place in places])).tolist()
-        places = [p for p, away in zip(places, clear, strict=True) if away >= 2 * p.reach]
-    least, power, found = 2 * _STANDING, spectrum.power, {}
-    for place in places:
-        top, limit = power[place.bins].max(), least * noise[int(place.centre)]
-        if top > limit:
-            found[place.multiple] = float(top / limit) if limit > 0 else math.inf
-    return found
-
-
-class _Alone(NamedTuple):
-    """Where a line of one mains frequency can't be taken for one of another: the multiple, its
-    place, how far lines may reach there, bins, and the bins in which it is looked for."""
-
-    multiple: int
-    centre: float
-    reach: float
-    bins: slice
-
-
-@lru_cache(maxsize=16)
-def _places_alone(
-    half: int, width_hz: float, count: int, mains_hz: float, other_hz: float, quiet: bool
-) -> list[_Alone]:
-    """half: of a lobe, bins. quiet: whether nothing plays. Kept, as records of one length have the
-    same."""
-    hz, step = mains_hz * _MULTIPLES, other_hz / width_hz
-    centre, reach = hz / width_hz, half + 0.2 * OFF_NOMINAL * hz
-    within = OFF_NOMINAL / 4 * centre + 1
-    away: Array = np.abs(centre - np.rint(centre / step) * step)
-    alone = away >= 2 * reach
-    if quiet:
-        # With nothing playing it is enough that no lobe of the other's lines reaches here.
-        alone |= away >= half + 2 * within
-    alone &= (centre + 2 * reach <= count) & (centre >= 2 * half)
-    each = zip(*(a[alone].tolist() for a in (_MULTIPLES, centre, reach, within)), strict=True)
-    return [
-        _Alone(int(n), at, far, slice(int(at - near), int(at + near) + 1))
-        for n, at, far, near in each
-    ]
+    tops, limits = spectrum.power[places.bins].max(axis=1), 2 * _STANDING * noise[places.middle]
+    standing = tops > limits
+    if not standing.any():
+        return {}
+    if apart is not None:
+        standing &= apart(places.centre) >= 2 * places.reach
+    each = zip(*(a[standing].tolist() for a in (places.multiple, tops, limits)), strict=True)
+    return {n: top / limit if limit > 0 else math.inf for n, top, limit in each}

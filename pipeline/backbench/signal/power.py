@@ -47,17 +47,18 @@ class MeanSquare(NamedTuple):
     @property
     def variance(self) -> float:
         """Variance of the value, V^4."""
-        return self.floor + self.slope * max(self.value, 0.0)
+        return self.floor + self.slope * self.value if self.value > 0 else self.floor
 
     @property
     def rms(self) -> float:
         """Root mean square, V; 0 where noise has taken the value below 0."""
-        return math.sqrt(max(self.value, 0.0))
+        return math.sqrt(self.value) if self.value > 0 else 0.0
 
     @property
     def relative(self) -> float:
         """Relative standard uncertainty of the rms."""
-        return math.sqrt(self.variance) / (2 * self.value) if self.value > 0 else math.inf
+        value = self.value
+        return math.sqrt(self.floor + self.slope * value) / (2 * value) if value > 0 else math.inf
 
     @property
     def stands_out(self) -> bool:
@@ -329,8 +330,9 @@ def product(one: Array, other: Array) -> float:
     # In pieces so short that no linear algebra library starts threads.
     if len(one) <= ONE_THREAD:
         return float(one.dot(other))
-    pieces = range(0, len(one), ONE_THREAD)
-    return float(sum(one[n : n + ONE_THREAD].dot(other[n : n + ONE_THREAD]) for n in pieces))
+    even = len(one) // ONE_THREAD * ONE_THREAD
+    rows = np.vecdot(one[:even].reshape(-1, ONE_THREAD), other[:even].reshape(-1, ONE_THREAD))
+    return float(np.add.reduce(rows)) + float(one[even:].dot(other[even:]))
 
 
 def _sum_within(values: Array, bounds: NDArray[np.intp]) -> float:

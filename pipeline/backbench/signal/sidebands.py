@@ -7,7 +7,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from backbench.signal.mains import OFF_NOMINAL, mains_frequency
+from backbench.signal.mains import mains_frequency
+from backbench.signal.mains_places import OFF_NOMINAL
 from backbench.signal.power import MeanSquare, lobe_powers
 from backbench.signal.spectrum import read_lines
 from backbench.signal.tone import ToneLines

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from functools import cached_property
 from typing import NamedTuple
 from weakref import WeakKeyDictionary
 
 import numpy as np
 from numpy.typing import NDArray
 
+from backbench.signal.kept_property import kept_property
 from backbench.signal.power import squared
 from backbench.signal.side_by_side import alike, weighted_transforms
 from backbench.signal.track import Array, Track
@@ -38,17 +38,17 @@ class Spectrum:
     window: Window
     rate_hz: float
 
-    @cached_property
+    @kept_property
     def length(self) -> int:
         """Samples that the transform was taken over."""
         return len(self.window.samples)
 
-    @cached_property
+    @kept_property
     def resolution_hz(self) -> float:
         """Width of a bin, Hz."""
         return self.rate_hz / self.length
 
-    @cached_property
+    @kept_property
     def power(self) -> Array:
         """Mean square by bin, V^2, shape (n // 2 + 1,)."""
         power = squared(self.bins)

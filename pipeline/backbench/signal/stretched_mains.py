@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 
 from backbench.quantities.writing import in_text
-from backbench.signal.mains import LINES, NOMINAL_HZ, OFF_NOMINAL
+from backbench.signal.mains import NOMINAL_HZ
+from backbench.signal.mains_places import LINES, OFF_NOMINAL
 from backbench.signal.sample_rates import other_rates
 from backbench.signal.spectrum import Spectrum
 from backbench.signal.track import Array

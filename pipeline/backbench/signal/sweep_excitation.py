@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from backbench.errors import Refusal
+from backbench.signal.kept_property import kept_property
 from backbench.signal.power import squared
 from backbench.signal.sweep_window import Complex, ImpulseWindow, Played, SweepParameters, window_of
 from backbench.signal.track import Array
@@ -78,14 +78,14 @@ class PlayedSweep:
     window: ImpulseWindow
     cell_density: Array
 
-    @cached_property
+    @kept_property
     def nearest_of_window(self) -> NDArray[np.intp]:
         """Bin of the window's transform that is nearest to each kept bin, shape (k,)."""
         nearest = np.rint(self.hz * (self.window.size / self.own_rate_hz)).astype(int)
         # The window may have an odd number of samples, and its last bin lie below half the rate.
         return np.asarray(np.minimum(nearest, self.window.size // 2))
 
-    @cached_property
+    @kept_property
     def grid_density(self) -> Array:
         """Mean density on the grid, shape (g,)."""
         return self.cells.at(self.grid)

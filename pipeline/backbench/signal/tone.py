@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +22,7 @@ from backbench.signal.hidden_hum import (
     hidden_under_tones,
     mirrored_in_lobe,
 )
+from backbench.signal.kept_property import kept_property
 from backbench.signal.mains import unconfirmed
 from backbench.signal.power import MeanSquare, line_power, line_powers
 from backbench.signal.spectrum import Lines, Spectrum, read_lines
@@ -70,12 +70,12 @@ class ToneLines(Stepped):
         """Of the fundamental as found, Hz."""
         return self.position * self.spectrum.resolution_hz
 
-    @cached_property
+    @kept_property
     def samples(self) -> float:
         """Degrees of freedom of the noise near the fundamental."""
         return degrees_of_freedom(self.position, self.spectrum.window.spread)
 
-    @cached_property
+    @kept_property
     def phase(self) -> float:
         """Of the fundamental at the record's middle, rad, cosine."""
         return float(self._lines[0].phase[0])
@@ -117,7 +117,7 @@ class ToneLines(Stepped):
         first = max(math.ceil(position - self.half), 0)
         return slice(first, min(math.floor(position + self.half) + 1, len(self.noise)))
 
-    @cached_property
+    @kept_property
     def fundamental(self) -> MeanSquare:
         """Mean square of the fundamental, from the whole of its lobe."""
         line = self._with_steps(self._whole(self.position))
@@ -128,7 +128,7 @@ class ToneLines(Stepped):
             floor += (line.value - self._middle.value) ** 2
         return line._replace(floor=floor, slope=line.slope + 2 * hum)
 
-    @cached_property
+    @kept_property
     def selective(self) -> MeanSquare:
         """Mean square of the line at the position alone, for tones that may lie in the noise."""
         middle = self._middle
@@ -136,14 +136,14 @@ class ToneLines(Stepped):
         both = MeanSquare(middle.value, near**2 + hum**2, 2 * (near + hum), self.samples)
         return self._with_steps(both)
 
-    @cached_property
+    @kept_property
     def _middle(self) -> MeanSquare:
         """The same, whatever the mains may add to it."""
         lines, noise = self._lines
         near = float(noise[0])
         return MeanSquare(float(lines.square[0]) - near, near**2, 2 * near, self.samples)
 
-    @cached_property
+    @kept_property
     def _lines(self) -> tuple[Lines, Array]:
         """The fundamental and all harmonics at their middles, and what noise adds to each."""
         positions: Array = np.concatenate([[1.0], self._orders]) * self.position
@@ -163,7 +163,7 @@ class ToneLines(Stepped):
         int
             0 where not even the fundamental does.
         """
-        limit = min(up_to_hz * EDGE, self.spectrum.rate_hz * PASS_BAND * EDGE)
+        limit = min(up_to_hz, self.spectrum.rate_hz * PASS_BAND) * EDGE
         inside = min(limit / self.spectrum.resolution_hz, len(self.noise) - 1 - self.half)
         return int(inside / self.position)
 
@@ -182,11 +182,10 @@ class ToneLines(Stepped):
         """
         return self.every_harmonic.up_to(last)
 
-    @cached_property
+    @kept_property
     def every_harmonic(self) -> Harmonics:
         """All harmonics up to 20 kHz, or the tenth where that is higher."""
         orders, (lines, near) = self._orders, self._lines
-        phase = np.angle(np.exp(1j * (lines.phase[1:] - orders * self.phase)))
         noise = near[1:]
         square: Array = lines.square[1:] - noise
         hidden = self._hidden.but_first()
@@ -197,7 +196,7 @@ class ToneLines(Stepped):
         hum, blind = hidden.reckoned(square)
         return Harmonics(
             orders=orders, square=square, noise=noise + self.steps, hum=hum, blind=blind,
-            phase=phase, samples=self.samples,
+            samples=self.samples,
         )  # fmt: skip
 
     @property
@@ -207,13 +206,13 @@ class ToneLines(Stepped):
         lost = 1 - middle.value / whole.value
         return lost > 4 * (whole.relative + middle.relative)
 
-    @cached_property
+    @kept_property
     def _orders(self) -> NDArray[np.int_]:
         """From the second on, up to 20 kHz, or the tenth where that is higher."""
         last = max(self.last_order(BAND_HZ[1]), min(LAST_ORDER, self.last_order(math.inf)))
         return np.arange(2, last + 1)
 
-    @cached_property
+    @kept_property
     def _lobes_of_harmonics(self) -> tuple[Array, Array]:
         """Mean squares of harmonics from their whole lobes, and what noise makes of them: a drift
         spreads a line in proportion to its frequency, so that its middle alone would read low."""
@@ -225,11 +224,11 @@ class ToneLines(Stepped):
         )
         return value, np.sqrt(floor)
 
-    @cached_property
+    @kept_property
     def _hum_of_fundamental(self) -> tuple[Array, NDArray[np.bool_]]:
         return self._hidden.first().reckoned(np.array([self._middle.value]))
 
-    @cached_property
+    @kept_property
     def _hidden(self) -> HiddenHum:
         """Mains lines that may hide in the fundamental and in all harmonics."""
         return self._hidden_within(np.concatenate([[1], self._orders]), self.half)
@@ -239,12 +238,12 @@ class ToneLines(Stepped):
         given = (self.spectrum, self.noise, self.position, reach)
         return hidden_hum(*given, self.mains_hz, orders, self.unconfirmed)
 
-    @cached_property
+    @kept_property
     def unconfirmed(self) -> list[float]:
         """Other mains frequencies, Hz, where no line tells that it was the stated one."""
         return unconfirmed(self.spectrum, self.noise, self.mains_hz, self.apart)
 
-    @cached_property
+    @kept_property
     def residual(self) -> MeanSquare:
         """All that is in 20 Hz to 20 kHz but the fundamental: harmonics, hum and noise."""
         return self.residual_to(BAND_HZ[1])
@@ -267,14 +266,14 @@ class ToneLines(Stepped):
         hidden = np.array([self.hum_under_fundamental])
         return widened(with_lines(left, hidden), self._beats(top_hz))
 
-    @cached_property
+    @kept_property
     def hum_under_fundamental(self) -> float:
         """Mean square, V^2, of a mains line in the fundamental's lobe, as strong as those around;
         0 where none lies there, or where nothing tells of it."""
         hum, blind = self._hum_of_fundamental
         return 0.0 if blind[0] else float(hum[0]) / MARGIN
 
-    @cached_property
+    @kept_property
     def perhaps_under_fundamental(self) -> float:
         """Mean square, V^2, of the most of a mains line or sideband in a low tone's lobe;
         0 where none lies there and, above the second multiple, where those around tell of it."""
@@ -317,11 +316,11 @@ class ToneLines(Stepped):
             self._beats_up_to[last] = beats(self.harmonics(last), whole)
         return self._beats_up_to[last]
 
-    @cached_property
+    @kept_property
     def _beats_up_to(self) -> dict[int, float]:
         return {}
 
-    @cached_property
+    @kept_property
     def noise_only(self) -> MeanSquare:
         """What is in 20 Hz to 20 kHz but the fundamental and the harmonics that stand out.
 
@@ -341,12 +340,12 @@ class ToneLines(Stepped):
             blind = float(np.maximum(harmonics.square, 0.0)[harmonics.blind].sum()) ** 2
         return widened(with_lines(self._left(band, removed), hidden), blind)
 
-    @cached_property
+    @kept_property
     def between_lines(self) -> float:
         """Mean square, V^2, of the noise between lines, 20 Hz to 20 kHz or the record's band."""
         return float(self.noise[self._band()].sum())
 
-    @cached_property
+    @kept_property
     def beside_harmonics(self) -> Array:
         """Mean squares of what stands in the lobes of harmonics and is none of them, V^2: a mains
         line or sideband so near to a harmonic would go with it where that is taken out."""
@@ -363,7 +362,7 @@ class ToneLines(Stepped):
         lobe, spread = self.lobe(position), self.spectrum.window.spread
         return line_power(self.spectrum.power[lobe], self.noise[lobe], spread, self.samples)
 
-    @cached_property
+    @kept_property
     def perhaps_hum(self) -> float:
         """Mean square in 20 Hz to 20 kHz at harmonics that could be mains lines altogether, V^2."""
         last = self.last_order(BAND_HZ[1])

@@ -57,11 +57,13 @@ def tone_course(track: Track, lines: ToneLines) -> LineCourse:
     ValueError
         Where the record is too short for two blocks.
     """
-    if lines not in _kept:
+    course = _kept.get(lines)
+    if course is None:
         hz = lines.frequency_hz * np.array([1.0, *_strong_orders(lines)])
-        course = line_course(track.volts, track.rate_hz, hz)
-        _kept[lines] = replace(course, phasors=course.phasors[:, :1], turns=course.turns[:1])
-    return _kept[lines]
+        every = line_course(track.volts, track.rate_hz, hz)
+        course = replace(every, phasors=every.phasors[:, :1], turns=every.turns[:1])
+        _kept[lines] = course
+    return course
 
 
 def background_ratio(lines: ToneLines) -> float:

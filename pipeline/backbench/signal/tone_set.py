@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cached_property, lru_cache
+from functools import lru_cache
 from itertools import starmap
 
 import numpy as np
@@ -18,6 +18,7 @@ from backbench.signal.hidden_hum import (
     hidden_under_tones,
     on_sideband,
 )
+from backbench.signal.kept_property import kept_property
 from backbench.signal.nearest_lines import apart_from, fenced
 from backbench.signal.power import MeanSquare, lobes
 from backbench.signal.spectrum import Spectrum, read_lines
@@ -54,7 +55,7 @@ class ToneSet(Stepped):
     mains_hz: float | None
     step_v: float = 0.0
 
-    @cached_property
+    @kept_property
     def half(self) -> float:
         """Bins on each side of a line that belong to it."""
         return self.spectrum.window.half_width + MARGIN_BINS
@@ -65,7 +66,7 @@ class ToneSet(Stepped):
         hertz: Array = self.positions * self.spectrum.resolution_hz
         return hertz
 
-    @cached_property
+    @kept_property
     def tones(self) -> tuple[MeanSquare, ...]:
         """Mean square of each tone, from the whole of its lobe.
 
@@ -83,7 +84,7 @@ class ToneSet(Stepped):
         each = zip(whole.value.tolist(), floor.tolist(), slope.tolist(), samples, strict=True)
         return tuple(starmap(MeanSquare, each))
 
-    @cached_property
+    @kept_property
     def together(self) -> MeanSquare:
         """Mean square of all tones."""
         return summed(self.tones)
@@ -183,7 +184,7 @@ class ToneSet(Stepped):
         """
         return apart_from(positions, self._products)
 
-    @cached_property
+    @kept_property
     def _products(self) -> Array:
         """Of a pair, up to the order that is kept out of the noise; of more the tones: fenced."""
         pair = len(self.positions) == 2
@@ -217,18 +218,18 @@ class ToneSet(Stepped):
         """
         return positions[(positions > self.half) & (positions <= self._top)]
 
-    @cached_property
+    @kept_property
     def _top(self) -> float:
         """End of the converter's band, bins."""
         top = self.spectrum.rate_hz * PASS_BAND * EDGE / self.spectrum.resolution_hz
         return min(top, len(self.noise) - 1 - self.half)
 
-    @cached_property
+    @kept_property
     def beside(self) -> NDArray[np.bool_]:
         """True for each bin of the spectrum that is neither of a tone nor of the steady part."""
         return clear_of_lines(self.positions, self.half, len(self.spectrum.bins))
 
-    @cached_property
+    @kept_property
     def _lobes(self) -> list[tuple[int, int]]:
         return lobes_of(self.positions, self.half)
 
@@ -251,7 +252,7 @@ class ToneSet(Stepped):
             kept[ends].setflags(write=False)
         return kept[ends]
 
-    @cached_property
+    @kept_property
     def _powers_beside(self) -> dict[tuple[int, int], Array]:
         return {}
 

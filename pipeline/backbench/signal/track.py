@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
+
+from backbench.signal.kept_property import kept_property
 
 Array = NDArray[np.float64]
 
@@ -43,12 +44,12 @@ class Track:
     bits: int | None = None
     remark: str | None = None
 
-    @cached_property
+    @kept_property
     def lowest_and_highest(self) -> tuple[float, float]:
         """Least and greatest sample, V."""
         return float(self._extremes[0].min()), float(self._extremes[1].max())
 
-    @cached_property
+    @kept_property
     def _extremes(self) -> tuple[Array, Array]:
         """Least and greatest sample of each stretch of STRETCH, V."""
         starts = np.arange(0, len(self.volts), STRETCH)

@@ -5,11 +5,12 @@ from __future__ import annotations
 import math
 from bisect import bisect_right
 from dataclasses import dataclass
-from functools import cached_property, lru_cache
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
+from backbench.signal.kept_property import kept_property
 from backbench.signal.track import Array
 
 Complex = NDArray[np.complex128]
@@ -59,12 +60,12 @@ class Window:
     enbw: float
     spread: float
 
-    @cached_property
+    @kept_property
     def half_width(self) -> int:
         """Half-width of the main lobe, bins."""
         return len(self.terms)
 
-    @cached_property
+    @kept_property
     def second_moment(self) -> float:
         """Mean squared distance of a lobe's power from its line, bins^2."""
         squares = np.array([2 * self.terms[0] ** 2, *(a**2 for a in self.terms[1:])])
@@ -95,12 +96,12 @@ class Window:
         magnitude: Array = np.abs(np.sin(np.pi * rest)) * np.hypot(parts[:, 0], parts[:, 1])
         return magnitude
 
-    @cached_property
+    @kept_property
     def _orders(self) -> Array:
         """Places of the kernels that the window is made of, bins."""
         return np.arange(1.0 - self.half_width, self.half_width)
 
-    @cached_property
+    @kept_property
     def _shares(self) -> Array:
         """Real and imaginary part of each kernel's weight, shape (kernels, 2)."""
         order = self._orders.astype(int)
@@ -167,13 +168,13 @@ class Window:
             imaginary += part * sine
         return abs(math.sin(math.pi * rest)) * math.hypot(real, imaginary)
 
-    @cached_property
+    @kept_property
     def _listed_shares(self) -> list[tuple[float, float, float]]:
         """Place and weight, real and imaginary, of each kernel."""
         each = zip(self._orders.tolist(), self._shares.tolist(), strict=True)
         return [(order, cosine, sine) for order, (cosine, sine) in each]
 
-    @cached_property
+    @kept_property
     def _listed_ratios(self) -> tuple[list[float], list[float], list[float]]:
         ratios, offsets, slopes = (each.tolist() for each in self._ratios)
         return ratios, offsets, slopes
@@ -189,7 +190,7 @@ class Window:
         ratio = np.log((above[:, 0] + above[:, 1]) / (below[:, 0] + below[:, 1])) / 2
         return np.where(on_bin, 0.0, ratio)
 
-    @cached_property
+    @kept_property
     def _ratios(self) -> tuple[Array, Array, Array]:
         """Logarithm of the ratio of the bins beside a line, its offset, and the slope there."""
         offsets = np.linspace(-MOST_OFFSET, MOST_OFFSET, 1501)

@@ -4,6 +4,7 @@ to load; the tests hold each against it."""
 from __future__ import annotations
 
 from collections.abc import Sequence
+from statistics import NormalDist
 from typing import NamedTuple
 
 import numpy as np
@@ -34,15 +35,13 @@ def theil_sen(x: Floats, y: Floats, confidence: float) -> RobustLine:
 
     x, y: 1-D, of one length of at least two, x not constant. confidence: between 0 and 1.
     """
-    from scipy.special import ndtri
-
     one, other = np.triu_indices(x.size, 1)
     apart = x[other] - x[one]
     differ = apart != 0
     slopes = np.sort((y[other] - y[one])[differ] / apart[differ])
     n, pairs = x.size, slopes.size
     variance = (_score(np.array([n])) - _score(_ties(x)) - _score(_ties(y))) / 18
-    half = float(ndtri((1 + confidence) / 2)) * variance**0.5
+    half = NormalDist().inv_cdf((1 + confidence) / 2) * variance**0.5
     low = max(int(np.round((pairs - half) / 2)) - 1, 0)
     high = min(int(np.round((pairs + half) / 2)), pairs - 1)
     slope = float(np.median(slopes))

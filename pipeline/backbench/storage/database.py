@@ -45,6 +45,8 @@ OFFLINE: dict[str, Any] = {"autoinstall_known_extensions": False}
 """Settings of every connection: DuckDB fetches nothing from the network."""
 WRITER: dict[str, Any] = {**OFFLINE, "memory_limit": "500MB"}
 """Settings of the writer: what doesn't fit lies in a folder beside the database for as long."""
+LEAN_WRITER: dict[str, Any] = {**WRITER, "memory_limit": "200MB"}
+"""Those beside which the plans of many reviews are held; what needs more raises OutOfMemory."""
 READER: dict[str, Any] = {
     **OFFLINE,
     "enable_external_access": False,
@@ -58,6 +60,8 @@ READER: dict[str, Any] = {
 """Settings of a reader: no file, no network, no extension, no variable of ours, bounded memory."""
 StatementError: TypeAlias = duckdb.Error
 """What the methods of a Database raise where a statement can't be run."""
+OutOfMemory: TypeAlias = duckdb.OutOfMemoryException
+"""The StatementError of one that needs more memory than its connection has."""
 
 
 class Database:
@@ -178,16 +182,17 @@ class Database:
 
 
 @contextmanager
-def writing(folder: Path) -> Iterator[Database]:
+def writing(folder: Path, *, lean: bool = False) -> Iterator[Database]:
     """The one writer of a catalogue's database, brought up to the newest schema.
 
+    lean: with the memory of LEAN_WRITER.
     Raises UserError where another process holds the file for longer than PATIENCE_S, or where
     the database is newer than this program.
     """
     path = folder / DATABASE_NAME
     if not path.exists():
         _make(path)
-    with _connected(path, read_only=False, config=WRITER) as store:
+    with _connected(path, read_only=False, config=LEAN_WRITER if lean else WRITER) as store:
         migrate(store)
         yield store
 
