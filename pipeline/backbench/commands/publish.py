@@ -206,11 +206,12 @@ def _builder(catalogue: Path) -> Iterator[SiteBuilder]:
     from backbench.publish.photographs import Album
     from backbench.publish.sheet_charts import ChartRenderer
     from backbench.publish.site_builder import SiteBuilder
-    from backbench.publish.site_data import keep_views, read_site_data
+    from backbench.publish.site_data import keep_values, keep_views, read_site_data
 
     home = opened(catalogue)
     with home.reading() as store:
         keep_views(store)
+        keep_values(store)
         renderer = ChartRenderer(store, available(home.places.root), None, home.settings)
         published, album = home.places.root / "published", Album(home.places.root)
         yield SiteBuilder(

@@ -143,6 +143,8 @@ def _jobs(builder: SiteBuilder) -> list[Job]:
 
 def _made(builder: SiteBuilder, job: Job) -> Iterator[OutputFile]:
     kind, name = job
+    if kind != "index":
+        builder.keep_values()
     if kind == "question":
         yield from question_page(builder, builder.renderer.queries[name])
     elif kind == "review":

@@ -36,7 +36,7 @@ from backbench.publish.sheet_content import (
     review_sheet,
     title_of,
 )
-from backbench.publish.site_data import Row, SiteData
+from backbench.publish.site_data import Row, SiteData, keep_values
 from backbench.quantities.writing import measured, quantity
 from backbench.querying.saved_queries import SavedQuery
 from backbench.storage.answers_ahead import AnswersAhead
@@ -72,6 +72,7 @@ class SiteBuilder:
     dates: RecordingDates = field(default_factory=RecordingDates)
     earlier: Path | None = None
     left_out: Sequence[str] = ()
+    _values_kept: bool = False
     _foreseen: frozenset[str] = frozenset()
     _judged: Mapping[str, list[Verdict]] = field(default_factory=dict)
     _kept: dict[str, Comparison] = field(default_factory=dict)
@@ -117,6 +118,12 @@ class SiteBuilder:
     def carded(self) -> frozenset[str]:
         """The reviews whose units have a scorecard."""
         return frozenset(itertools.islice(self.site_data.reviews, MOST_CARDS))
+
+    def keep_values(self) -> None:
+        """Make the catalogue's answers about values at test points quick from now on."""
+        if not self._values_kept:
+            keep_values(self.renderer.store)
+            self._values_kept = True
 
     def foresee(self, review_key: str) -> None:
         """Ask the catalogue for what the pages of a review need, and those of its neighbours in

@@ -73,8 +73,10 @@ class SiteData:
 
 
 SHARED_VIEWS = (
-    "peer", "placed", "capture_outcome", "across_captures", "unit_period", "unit", "before_after",
+    "peer", "capture_outcome", "across_captures", "unit_period", "unit", "before_after",
 )  # fmt: skip
+ASKED_AGAIN = "placed"
+"""The largest view, which the pages of units and questions ask for and those that list don't."""
 
 
 def keep_views(store: Database) -> None:
@@ -84,7 +86,16 @@ def keep_views(store: Database) -> None:
     connection that reads, for they don't follow what is written. Asked again, it does nothing.
     """
     for view in SHARED_VIEWS:
-        store.run(f"CREATE TEMP TABLE IF NOT EXISTS {view} AS SELECT * FROM main.{view}")
+        _keep(store, view)
+
+
+def keep_values(store: Database) -> None:
+    """The same of every value at a test point, for who asks for them more than once."""
+    _keep(store, ASKED_AGAIN)
+
+
+def _keep(store: Database, view: str) -> None:
+    store.run(f"CREATE TEMP TABLE IF NOT EXISTS {view} AS SELECT * FROM main.{view}")
 
 
 OWN_VIEWS = ("reading", "curve", "published")
