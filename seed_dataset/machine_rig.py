@@ -23,7 +23,7 @@ LEFT = BOTH[:1]
 RECORDS: dict[str, tuple[float, int, tuple[str, ...]]] = {
     "idle": (1.0, 48_000, BOTH),
     "speed": (22.2, 16_000, LEFT),
-    "reference": (3.5, 16_000, BOTH),
+    "reference": (3.5, 48_000, BOTH),
     "silent-groove": (5.5, 44_100, LEFT),
     "silent-tape": (5.5, 44_100, LEFT),
     "erased": (6.0, 8_000, LEFT),

@@ -48,7 +48,9 @@ def test_a_tone_clear_of_the_mains_reads_the_same_with_and_without_ripple() -> N
     assert result.value == pytest.approx(0.2, rel=0.02)
 
 
-@pytest.mark.parametrize(("mains", "orders"), [(60.0, "3, 4, 6, 7, 9"), (50.0, "5, 6, 10")])
+@pytest.mark.parametrize(
+    ("mains", "orders"), [(60.0, "2, 3, 4, 5, 6, 7, 9"), (50.0, "4, 5, 6, 10")]
+)
 def test_20_hz_has_mains_lines_as_harmonics(mains: float, orders: str) -> None:
     hum = {mains * n: 1e-3 / n for n in range(1, 9)}
     volts = record({20.0: 1.0, 40.0: 1e-4} | hum, seconds=4.0)
@@ -81,11 +83,29 @@ def test_the_bound_from_nothing_but_the_harmonic_is_what_it_is_meant_to_be() -> 
 def test_a_weak_harmonic_on_a_line_of_the_other_mains_is_doubtful(
     line_v: float, told: bool
 ) -> None:
-    """The fifth of 20 Hz is 100 Hz: twice 50 Hz, where 60 Hz was stated and no line tells."""
-    volts = sines(48_000.0, 0.9, {20.0: 1.0, 40.0: 1e-2, 100.0: line_v})
-    result = figures(tone_material(track(with_noise(volts)), hz=20.0, mains_hz=60.0))
-    assert ("were it 50 Hz, this may be" in (result["harmonic 5"].remark or "")) == told
-    assert "were it 50 Hz" not in (result["harmonic 2"].remark or "")
+    """The third of 20 Hz is 60 Hz, where 50 Hz was stated and no line tells."""
+    volts = sines(48_000.0, 0.9, {20.0: 1.0, 40.0: 1e-2, 60.0: line_v})
+    result = figures(tone_material(track(with_noise(volts)), hz=20.0, mains_hz=50.0))
+    doubt = "were it 60 Hz, harmonic 3 may be one of its lines"
+    assert (doubt in (result["harmonic 3"].remark or "")) == told
+    assert "were it 60 Hz" not in (result["harmonic 2"].remark or "")
+    assert doubt not in (result["thd"].remark or ""), "of the sum it is a thousandth"
+
+
+def test_a_sum_that_a_line_of_the_other_mains_may_make_says_so() -> None:
+    """Lines at 100, 200, 300 and 400 Hz where 60 Hz was stated; 200 Hz is near 9 times 22.3 Hz."""
+    hum = {100.06 * n: 7e-4 * n**-1.9 for n in range(1, 5)}
+    volts = sines(44_100.0, 0.93, {22.3: 1.0, 44.6: 1e-5} | hum)
+    result = figures(tone_material(track(with_noise(volts), 44_100.0), hz=22.3, mains_hz=60.0))
+    assert "were it 50 Hz, harmonic 9 may be one of its lines" in (result["thd"].remark or "")
+
+
+def test_a_sideband_below_zero_counts_where_it_shows() -> None:
+    """Twice 60 Hz less 20 Hz is the fifth of 20 Hz."""
+    volts = record({20.0: 1.0, 100.0: 5e-3, 140.0: 5e-3}, seconds=4.0)
+    result = figures(tone_material(track(volts), hz=20.0, mains_hz=60.0))["harmonic 5"]
+    assert result.bound == "upper"
+    assert "harmonics 5 of 20 Hz" in (result.remark or "")
 
 
 def test_sidebands_of_the_supply_under_modulation_products_are_bounds() -> None:

@@ -54,7 +54,8 @@ def test_mains_lines_are_followed(mains: float) -> None:
         assert line.value == pytest.approx(peak / math.sqrt(2), rel=5e-3)
         assert line.bound is None
     assert result["mains_line 3"].bound == "upper"
-    assert result["mains_line 3"].value < 1e-7
+    # It holds for either mains at every usual rate, as nothing shows which it was.
+    assert result["mains_line 3"].value < 1.2e-7
 
 
 def test_a_line_that_drifts_is_read_whole() -> None:

@@ -7,6 +7,7 @@ import pytest
 from scipy.signal import fftconvolve, firwin
 
 from backbench.signal.track import Track
+from many_tones import multitone_material
 from tones import figures, idle_material, reasons, tone_material
 
 RATE, SECONDS, TOP = 96_000.0, 0.6, 10.0
@@ -107,6 +108,31 @@ def in_steps(peak: float, top: float, bits: int) -> Track:
 def test_crests_flat_to_the_steps_are_named(top: float, named: bool) -> None:
     found = figures(tone_material(in_steps(3.0, top, 16), hz=997.0))["thd"]
     assert ("the crests are flat" in (found.remark or "")) == named
+
+
+@pytest.mark.parametrize(("top", "named"), [(0.24, True), (9.0, False)])
+def test_flat_crests_of_many_tones_are_named(top: float, named: bool) -> None:
+    """They are seldom so high: elsewhere each voltage recurs more often than the cut-off one."""
+    hz = [109.0, 218.0, 327.0, 545.0, 981.0, 1853.0, 3161.0, 5559.0, 9701.0, 17_004.0]
+    volts = sum(0.05 * np.cos(2 * np.pi * f * T + n * n) for n, f in enumerate(hz))
+    step = 2 * TOP / 2.0**16
+    track = Track(dithered(np.clip(volts, -top, top), step), RATE, TOP, 0.0, 16)
+    found = figures(multitone_material(track, hz=hz))["tones_level"]
+    assert ("the crests are flat" in (found.remark or "")) == named
+
+
+def test_a_line_within_a_bin_of_one_of_many_tones_is_in_their_level() -> None:
+    """A transmitter's 217 Hz beside 218 Hz, 0.1 % of it, in 0.6 s."""
+    hz = [109.0, 218.0, 545.0, 1308.0, 3161.0]
+    clean = sum(0.2 * np.cos(2 * np.pi * f * T + n) for n, f in enumerate(hz))
+    quiet, found = (
+        figures(multitone_material(recorded(clean + near, 24), hz=hz))["tones_level"]
+        for near in (0.0, 2e-4 * np.cos(2 * np.pi * 217.0 * T))
+    )
+    truth = 0.2 * np.sqrt(len(hz) / 2)
+    assert abs(quiet.value - truth) < 3 * quiet.uncertainty
+    assert abs(found.value - truth) < 3 * found.uncertainty
+    assert found.uncertainty > 3 * quiet.uncertainty
 
 
 def test_a_unit_that_clips_under_its_own_noise_has_no_flat_crests() -> None:

@@ -7,11 +7,16 @@ unseen.
 
 from __future__ import annotations
 
+import numpy as np
+
 from backbench.metrics.tone import ToneView
 from backbench.quantities.writing import in_text
+from backbench.signal.harmonics import Harmonics
 from backbench.signal.hidden_hum import MOST_MULTIPLE, NEIGHBOUR_MULTIPLES, OFF_NOMINAL
 from backbench.signal.kept_property import kept_with_it
 
+MATTERS = 0.1
+"""Share of a sum's power from which a harmonic that may be a line is told."""
 LIKE_HUM = 1e-3
 """Rms re a tone that mains lines beside it seldom have: common practice, no source."""
 
@@ -30,34 +35,35 @@ def doubtful_mains(tone: ToneView) -> str | None:
     )
 
 
-def doubtful_harmonic(tone: ToneView, order: int, percent: float) -> str | None:
-    """That a line of the other usual mains frequency may be what one harmonic is read as.
+def doubtful_harmonics(tone: ToneView, harmonics: Harmonics) -> str | None:
+    """That a line of the other usual mains frequency may be what a harmonic is read as.
 
     Parameters
     ----------
     tone : ToneView
         The view.
-    order : int
-        Of the harmonic.
-    percent : float
-        Its rms re the tone's, as read.
+    harmonics : Harmonics
+        One, or those that are summed; orders below 2 don't count.
 
     Returns
     -------
     str or None
-        None where the harmonic is stronger than hum is, or clear of such lines, or lines beside it
-        would tell of them.
+        Of the first that makes a good part of the sum and isn't stronger than hum is. None where
+        such are clear of the lines, or lines beside them would tell of these.
     """
     stated, others = tone.capture_data.mains_hz, tone.lines.unconfirmed
-    if not others or not stated or percent > 100 * LIKE_HUM:
+    if not others or not stated:
         return None
-    on = [hz for hz in others if _hides(tone, order, hz)]
-    if not on:
+    square = np.where(harmonics.orders > 1, harmonics.square, 0.0)
+    like_hum = square <= LIKE_HUM**2 * tone.lines.fundamental.value
+    strong = harmonics.orders[like_hum & (square > MATTERS * np.maximum(square, 0.0).sum())]
+    on = next(((n, hz) for n in strong.tolist() for hz in others if _hides(tone, n, hz)), None)
+    if on is None:
         return None
     return (
         f"no line tells that the mains frequency was {in_text(stated, 'Hz', 6)}: were it "
-        f"{in_text(on[0], 'Hz', 6)}, this may be one of its lines (play another frequency to tell "
-        "them apart)"
+        f"{in_text(on[1], 'Hz', 6)}, harmonic {on[0]} may be one of its lines (play another "
+        "frequency to tell them apart)"
     )
 
 

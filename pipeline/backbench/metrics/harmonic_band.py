@@ -15,7 +15,7 @@ import numpy as np
 from backbench.documents.clear_frequencies import CLEAR_HZ, clear_hz
 from backbench.errors import NotApplicable
 from backbench.metrics.declaration import MeasuredValue
-from backbench.metrics.doubtful_mains import doubtful_harmonic, doubtful_mains
+from backbench.metrics.doubtful_mains import doubtful_harmonics, doubtful_mains
 from backbench.metrics.tone import ToneView
 from backbench.metrics.tone_wavering import as_steady
 from backbench.metrics.warnings import joined
@@ -114,6 +114,8 @@ def beyond_band(tone: ToneView, figure: MeasuredValue, top_hz: float) -> Measure
 
 MAINS_MATTERS = 0.1
 """Share of its power that the mains may hide in a figure before that is remarked on."""
+MOST_NAMED = 9
+"""Harmonics 2 to 10 at most: of more, how many."""
 NEAR_ROUND = 0.1
 """Relative distance from a round frequency at which the clear one beside it is recommended."""
 
@@ -125,9 +127,12 @@ def with_mains(
 
     only: the one harmonic that the figure is of.
     """
+    shown = harmonics
+    if only is not None:
+        shown = replace(harmonics, orders=np.where(harmonics.orders == only, only, 0))
     doubt = doubtful_mains(tone)
-    if only is not None and doubt is None and figure.bound is None:
-        doubt = doubtful_harmonic(tone, only, figure.value)
+    if doubt is None and figure.bound is None:
+        doubt = doubtful_harmonics(tone, shown)
     if doubt is not None:
         figure = figure.but(remark=joined(figure.remark, doubt))
     if figure.bound is None and not harmonics.with_hum:
@@ -136,9 +141,6 @@ def with_mains(
     figure = _with_steps(tone, figure, parts)
     if parts.hum <= MAINS_MATTERS * parts.seen:
         return figure
-    shown = harmonics
-    if only is not None:
-        shown = replace(harmonics, orders=np.where(harmonics.orders == only, only, 0))
     return figure.but(remark=joined(figure.remark, mains_remark(tone, shown)))
 
 
@@ -162,7 +164,9 @@ def _mains(tone: ToneView) -> str:
 def mains_remark(tone: ToneView, harmonics: Harmonics) -> str:
     """Which harmonics mains lines may hide in, and what to play instead."""
     hit = ((harmonics.hum > 0) | harmonics.blind) & (harmonics.orders > 1)
-    orders = ", ".join(map(str, harmonics.orders[hit].tolist()))
+    named = harmonics.orders[hit].tolist()
+    more = f" and {len(named) - MOST_NAMED} more" if len(named) > MOST_NAMED else ""
+    orders = ", ".join(map(str, named[:MOST_NAMED])) + more
     hz = tone.stated_hz
     nearest = min(CLEAR_HZ, key=lambda round_hz: abs(round_hz / hz - 1))
     other = abs(nearest / hz - 1) < NEAR_ROUND and clear_hz(nearest) != hz

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from functools import lru_cache
 from itertools import pairwise
 from typing import NamedTuple
@@ -19,7 +20,7 @@ from backbench.metrics.noise_in_time import HISS_HZ, known_to
 from backbench.metrics.sample_steps import STEPS_CHOICE, dither_off, with_undithered_steps
 from backbench.metrics.warnings import joined
 from backbench.quantities.writing import in_text
-from backbench.signal.line_course import line_course, means_of
+from backbench.signal.line_course import LineCourse, line_course, means_of
 from backbench.signal.mains import clear_of_mains
 from backbench.signal.power import STANDING, MeanSquare
 from backbench.signal.quantiles import middle_of_own
@@ -214,8 +215,9 @@ def _least_noise(idle: IdleView) -> float:
 def _wavering_hum(
     idle: IdleView, lines: list[tuple[int, float, MeanSquare]], noise: float
 ) -> str | None:
-    """A remark where the strongest line wavers or jumps: what leaves its lobe counts as noise.
+    """A remark where lines waver or jump: what leaves their lobes counts as noise.
 
+    A block that is lost or repeated moves those of rectifier buzz the more the higher they are.
     noise: mean square between the lines, V^2.
     """
     standing = [line for line in lines if line[2].surely_stands_out]
@@ -227,14 +229,26 @@ def _wavering_hum(
         course = line_course(*_slow(idle.track), hz)
     except ValueError:
         return None
-    spread = course.wavering - 2 * course.usual_left / course.length / course.usual_level[0] ** 2
-    if spread * strongest[2].value <= WAVERS * noise:
+    power = {hz: line.value for _, hz, line in standing}
+    spread = [_spread(course, n) for n in range(len(hz))]
+    off = [share * power[at] for share, at in zip(spread, hz.tolist(), strict=True)]
+    if sum(off) <= WAVERS * noise:
         return None
+    most = off.index(max(off))
     return (
-        f"the mains line at {in_text(strongest[1], 'Hz', 4)} wavers or jumps by "
-        f"{in_text(100 * math.sqrt(spread), '%', 2)} rms within the record, which may make noise "
-        "beside it of its own"
+        f"the mains line at {in_text(float(hz[most]), 'Hz', 4)} wavers or jumps by "
+        f"{in_text(100 * math.sqrt(spread[most]), '%', 2)} rms within the record, which may make "
+        "noise beside it of its own"
     )
+
+
+def _spread(course: LineCourse, number: int) -> float:
+    """Mean square by which a line wavers more than noise makes it seem to, re its own; >= 0."""
+    one = replace(
+        course, phasors=course.phasors[:, number : number + 1], turns=course.turns[number:][:1]
+    )
+    seeming = 2 * course.usual_left / course.length / float(course.usual_level[number]) ** 2
+    return max(one.wavering - seeming, 0.0)
 
 
 def _slow(track: Track) -> tuple[Array, float]:

@@ -171,10 +171,10 @@ class IdleView(Stepped):
 
     @kept_property
     def elsewhere(self) -> list[Elsewhere]:
-        """Lines 1 to 10 wherever else those of the mains may lie."""
+        """Lines 1 to 10 wherever else the mains' may lie; by no known rate they show no mains."""
         mains_hz, rates = self.capture_data.mains_hz or 0.0, self.other_rates
-        stretches = [self.track.rate_hz / rate for rate in rates]
-        places = places_elsewhere(mains_hz, stretches, confirmed=not self.lines_of_another)
+        stretches, sure = [self.track.rate_hz / x for x in rates], not self.lines_of_another
+        places = places_elsewhere(mains_hz, stretches, confirmed=sure and not rates)
         return [Elsewhere(why, [x for *_, x in self._lines_of(hz)]) for why, hz in places]
 
     @kept_property

@@ -33,6 +33,9 @@ CRESTS = 4.0
 2.4 times as many lie within a width of the crest as within the next (closed form)."""
 BELOW_TOP = (0.3, 0.95)
 """Share of the extreme voltage between which others are looked at."""
+NEAR_TOP = 0.75
+"""The lower of these where samples enough lie above it: many tones together are seldom so high, and
+most of the time low."""
 
 
 def refuse_flat_tops(track: Track, noise_v: float) -> None:
@@ -109,6 +112,9 @@ def _elsewhere(volts: Array, end: float, alike: float) -> int:
     """How often the most frequent voltage well below an extreme one recurs, within a width."""
     share = volts / end
     some = volts[(share > BELOW_TOP[0]) & (share < BELOW_TOP[1])]
+    high = some[some / end > NEAR_TOP]
+    if len(high) > MOST_ALIKE:
+        some = high
     if not len(some):
         return 0
     _, counts = np.unique(np.rint(some / alike), return_counts=True)

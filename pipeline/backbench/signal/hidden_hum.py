@@ -25,6 +25,8 @@ NEIGHBOUR_MULTIPLES = np.array([-4, -3, -2, -1, 1, 2, 3, 4])
 EVEN = np.flatnonzero(NEIGHBOUR_MULTIPLES % 2 == 0)
 SIDEBANDS = (1, 2)
 """Multiples of the mains at which a modulated tone has sidebands that are reckoned with."""
+MIRRORED_CLEAR = 1.5
+"""Bins by which a mirrored sideband may lie within the reach of a line and be 90 dB down there."""
 MARGIN = 2.0
 """The line that is hidden may have this many times the power of the strongest one beside it:
 common practice, no source."""
@@ -280,7 +282,7 @@ def mirrored_in_lobe(
 
 
 def on_sideband(centres: Array, tones: Array, step: float, half: float) -> NDArray[np.bool_]:
-    """Lines at a tone plus or minus one or two times the mains.
+    """Lines at a tone plus or minus one or two times the mains, below 0 Hz too.
 
     Parameters
     ----------
@@ -297,12 +299,19 @@ def on_sideband(centres: Array, tones: Array, step: float, half: float) -> NDArr
     -------
     ndarray of bool, shape (n,)
         Nothing tells how strong such a sideband is: its counterpart is never clear of the mains.
+
+    Notes
+    -----
+    Of a tone lower than that multiple the lower sideband shows at its positive frequency.
     """
     hidden: NDArray[np.bool_] = np.zeros(len(centres), dtype=bool)
     between = np.abs(np.subtract.outer(centres, tones))
+    mirrored = np.add.outer(centres, tones)
     for multiple in SIDEBANDS:
         away = multiple * step
-        hidden |= (np.abs(between - away) <= half + OFF_NOMINAL * away).any(axis=1)
+        reach = half + OFF_NOMINAL * away
+        hidden |= (np.abs(between - away) <= reach).any(axis=1)
+        hidden |= (np.abs(mirrored - away) <= reach - MIRRORED_CLEAR).any(axis=1)
     return hidden
 
 
