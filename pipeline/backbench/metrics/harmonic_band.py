@@ -93,7 +93,7 @@ def ceiling_of(tone: ToneView, last: int) -> float:
     """
     lines = tone.lines
     harmonics = lines.harmonics(last)
-    if (harmonics.hum > STANDING * harmonics.noise).any():
+    if harmonics.with_hum and (harmonics.hum > STANDING * harmonics.noise).any():
         return math.inf
     most = lines.residual.rms + math.sqrt(lines.steps)
     return most if last * lines.frequency_hz <= BAND_HZ[1] * EDGE else math.inf

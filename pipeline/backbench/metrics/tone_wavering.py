@@ -79,9 +79,10 @@ _jumped: WeakKeyDictionary[ToneView, float] = WeakKeyDictionary()
 
 def _of_jump(tone: ToneView, course: LineCourse) -> float:
     """Mean square, V^2, that a jump of the steady part leaves above 20 Hz, reckoned once."""
-    if tone not in _jumped:
-        _jumped[tone] = _through_window(tone, course)
-    return _jumped[tone]
+    left = _jumped.get(tone)
+    if left is None:
+        left = _jumped[tone] = _through_window(tone, course)
+    return left
 
 
 def _through_window(tone: ToneView, course: LineCourse) -> float:
@@ -216,9 +217,10 @@ _beside: WeakKeyDictionary[ToneView, tuple[float, float]] = WeakKeyDictionary()
 
 def _outside_and_clicks(tone: ToneView, course: LineCourse) -> tuple[float, float]:
     """Mean squares, V^2, of wavering beyond the tone's lobe and of clicks, reckoned once."""
-    if tone not in _beside:
+    kept = _beside.get(tone)
+    if kept is None:
         lines = tone.lines
         weights = lines.spectrum.window.samples
         outside = wavering_outside(course, weights, lines.half, noise_density(lines))
-        _beside[tone] = outside * tone.square.value, _clicks(tone, course)
-    return _beside[tone]
+        kept = _beside[tone] = outside * tone.square.value, _clicks(tone, course)
+    return kept

@@ -103,7 +103,7 @@ def _places_among(free: bytes, top: int) -> _Places:
 
 def _lines(centres: list[float], top: int) -> tuple[slice, list[_FromCentre]]:
     """Bins of the short lines from centre to centre, and each of the long ones above them."""
-    ends, places = [min(math.ceil(centre), top) for centre in centres], _places(top)
+    ends, places = [min(math.ceil(centre), top) for centre in centres], bin_numbers(top)
     # Of short lines the calls take longest: all in one.
     short = next((n for n, (a, b) in enumerate(pairwise(ends)) if b - a > SHORT), len(ends) - 1)
     long = [
@@ -120,7 +120,7 @@ def _joined(places: _Places, levels: list[float], top: int) -> Array:
     """
     joined: Array = np.empty(top)
     joined[: places.low.start] = levels[0]
-    joined[places.low] = np.interp(_places(top)[places.low], places.centres, levels)
+    joined[places.low] = np.interp(bin_numbers(top)[places.low], places.centres, levels)
     for n, bins, at, centre, width in places.long:
         slope = (levels[n + 1] - levels[n]) / width
         line = np.multiply(at, slope, out=joined[bins])
@@ -130,7 +130,19 @@ def _joined(places: _Places, levels: list[float], top: int) -> Array:
 
 
 @lru_cache(maxsize=4)
-def _places(count: int) -> Array:
+def bin_numbers(count: int) -> Array:
+    """The numbers of bins, which lines over them are multiples of.
+
+    Parameters
+    ----------
+    count : int
+        Bins that are wanted, from bin 0.
+
+    Returns
+    -------
+    ndarray of float64, shape (count,)
+        Read only; kept, as several ask for them.
+    """
     places = np.arange(float(count))
     places.setflags(write=False)
     return places

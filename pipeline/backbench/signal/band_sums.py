@@ -46,8 +46,8 @@ def with_lines(left: MeanSquare, hidden: Array) -> MeanSquare:
     -------
     MeanSquare
     """
-    value = left.value + float(hidden.sum())
-    floor = left.floor + float(hidden.sum()) ** 2
+    more = float(np.add.reduce(hidden))
+    value, floor = left.value + more, left.floor + more**2
     return MeanSquare(value, floor, samples=2 * value**2 / floor if floor > 0 else math.inf)
 
 

@@ -88,11 +88,15 @@ class Harmonics:
         MeanSquare
             V^2.
         """
-        every = self._each
-        at = every.orders.index(order)
-        return MeanSquare(
-            every.square[at], every.floor[at], 2 * every.disturbance[at], self.samples
-        )
+        return self._one_by_one[order]
+
+    @kept_property
+    def _one_by_one(self) -> dict[int, MeanSquare]:
+        each = zip(*self._each, strict=True)
+        return {
+            order: MeanSquare(square, floor, 2 * disturbance, self.samples)
+            for order, square, disturbance, floor in each
+        }
 
     def total(self, first: int, last: int) -> MeanSquare:
         """Sum of the harmonics that there are within a range of orders.
@@ -135,8 +139,8 @@ class Harmonics:
         floor, whole = sum(every.floor[chosen]), sum([p for p in square if p > 0])
         # The slope that the harmonics found give; where there are none, that of their mean.
         if self.lost is not None:
-            together = self.lost[chosen]
-            floor += float(together.sum()) ** 2 - float(together.dot(together))
+            together = self._lost_each[chosen]
+            floor += sum(together) ** 2 - sum([moved * moved for moved in together])
         if whole > 0:
             pairs = zip(square, disturbance, strict=True)
             mean = sum([p * d for p, d in pairs if p > 0]) / whole
@@ -152,6 +156,10 @@ class Harmonics:
         )
         pairs = list(zip(noise, hum, strict=True))
         return _Listed(orders, square, [n + h for n, h in pairs], [n * n + h * h for n, h in pairs])
+
+    @kept_property
+    def _lost_each(self) -> list[float]:
+        return [] if self.lost is None else self.lost.tolist()
 
     @kept_property
     def taken_out(self) -> NDArray[np.bool_]:

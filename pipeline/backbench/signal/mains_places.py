@@ -52,12 +52,22 @@ def places_of_lines(nominal_hz: float, width_hz: float, count: int) -> PlacesOfL
     reach = np.maximum(OFF_NOMINAL * centre, 1.0)
     first, stop = np.ceil(centre - reach), np.floor(centre + reach) + 1
     held = stop + 1 < count
-    return PlacesOfLines(first[held].astype(np.intp), _all_bins(first[held], stop[held]))
+    return PlacesOfLines(first[held].astype(np.intp), all_bins(first[held], stop[held]))
 
 
-def _all_bins(first: Array, stop: Array) -> NDArray[np.intp]:
-    """Bins of ranges that hold one at least, a row for each, the last one again where others have
-    more."""
+def all_bins(first: Array, stop: Array) -> NDArray[np.intp]:
+    """Bins of ranges, a row for each.
+
+    Parameters
+    ----------
+    first, stop : ndarray of float64, shape (k,)
+        Each range's first bin and the one after its last, first < stop.
+
+    Returns
+    -------
+    ndarray of int, shape (k, m)
+        The last one again where other ranges have more.
+    """
     most = int((stop - first).max(initial=1.0))
     bins = np.minimum(np.add.outer(first, np.arange(most)), stop[:, None] - 1)
     return bins.astype(np.intp)
@@ -119,5 +129,5 @@ def places_alone(
         alone |= away >= half + 2 * within
     alone &= (centre + 2 * reach <= count) & (centre >= 2 * half)
     multiple, centre, reach, within = (a[alone] for a in (_MULTIPLES, centre, reach, within))
-    bins = _all_bins(np.floor(centre - within), np.minimum(np.floor(centre + within) + 1, count))
+    bins = all_bins(np.floor(centre - within), np.minimum(np.floor(centre + within) + 1, count))
     return PlacesAlone(multiple.astype(np.intp), centre, reach, bins, centre.astype(np.intp))

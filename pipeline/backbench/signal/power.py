@@ -178,8 +178,8 @@ def line_power(power: Array, noise: Array, spread: float, samples: float) -> Mea
     The sum over the lobe doesn't depend on where between two bins the line lies, nor on a
     slow drift of its frequency within the record.
     """
-    value, least = float((power - noise).sum()), float((noise * noise).sum())
-    slope = 2 * spread * float(noise.sum()) / len(noise)
+    value, least = float(np.add.reduce(power - noise)), float(np.add.reduce(noise * noise))
+    slope = 2 * spread * float(np.add.reduce(noise)) / len(noise)
     return MeanSquare(value, spread * least, slope, samples)
 
 

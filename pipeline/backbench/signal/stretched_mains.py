@@ -3,13 +3,20 @@
 from __future__ import annotations
 
 import math
+from functools import lru_cache
+from typing import NamedTuple, TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
 
 from backbench.quantities.writing import in_text
 from backbench.signal.mains import NOMINAL_HZ
-from backbench.signal.mains_places import LINES, OFF_NOMINAL
+from backbench.signal.mains_places import LINES, OFF_NOMINAL, all_bins
 from backbench.signal.sample_rates import other_rates
 from backbench.signal.spectrum import Spectrum
 from backbench.signal.track import Array
+
+H = TypeVar("H", float, NDArray[np.floating])
 
 LOWEST = 2
 """The mains itself or twice it is among the lines of any hum: common practice, no source."""
@@ -118,29 +125,48 @@ def _unusual(spectrum: Spectrum, noise: Array, hz: float) -> list[int]:
     return [
         multiple
         for multiple in _lines(spectrum, noise, hz)
-        if not _is_usual(multiple * hz, 2 * _reach_hz(spectrum, multiple * hz))
+        if not _is_usual(multiple * hz, 2 * _reach_hz(spectrum.resolution_hz, multiple * hz))
     ]
 
 
 def _lines(spectrum: Spectrum, noise: Array, hz: float) -> dict[int, float]:
     """The first multiples of a frequency that have a line at their very place; its power, V^2."""
-    found = {}
-    for multiple in range(1, LINES + 1):
-        centre = multiple * hz / spectrum.resolution_hz
-        reach = _reach_hz(spectrum, multiple * hz) / spectrum.resolution_hz
-        first, last = math.ceil(centre - reach), math.floor(centre + reach)
-        if first <= spectrum.window.half_width or last + 2 > len(noise):
-            continue
-        peak = first + int(spectrum.power[first : last + 1].argmax())
-        around = spectrum.power[peak - 1 : peak + 2]
-        if around[1] == around.max() and around[1] > STANDS_OUT * noise[peak]:
-            found[multiple] = float(around[1])
-    return found
+    width_hz, lobe = spectrum.resolution_hz, spectrum.window.half_width
+    places = _places_of(hz, width_hz, lobe, len(noise))
+    if not len(places.first):
+        return {}
+    power = spectrum.power
+    peaks = places.first + power[places.bins].argmax(axis=1)
+    here = power[peaks]
+    standing = here > STANDS_OUT * noise[peaks]
+    standing &= (here >= power[peaks - 1]) & (here >= power[peaks + 1])
+    found = np.flatnonzero(standing)
+    return dict(zip(places.multiple[found].tolist(), here[found].tolist(), strict=True))
 
 
-def _reach_hz(spectrum: Spectrum, hz: float) -> float:
-    """How far on each side a line of the mains may lie."""
-    return OFF_NOMINAL / 4 * hz + spectrum.resolution_hz
+class _PlacesOf(NamedTuple):
+    """Which multiples of a frequency are looked for, the first bin of each and all of its bins."""
+
+    multiple: NDArray[np.intp]
+    first: NDArray[np.intp]
+    bins: NDArray[np.intp]
+
+
+@lru_cache(maxsize=32)
+def _places_of(hz: float, width_hz: float, lobe: int, count: int) -> _PlacesOf:
+    """lobe: half of one, bins. count: bins that there are. Kept, as records of one length have the
+    same."""
+    multiple = np.arange(1, LINES + 1)
+    centre, reach = multiple * hz / width_hz, _reach_hz(width_hz, multiple * hz) / width_hz
+    first, last = np.ceil(centre - reach), np.floor(centre + reach)
+    held = (first > lobe) & (last + 2 <= count)
+    first, bins = first[held], all_bins(first[held], last[held] + 1)
+    return _PlacesOf(multiple[held], first.astype(np.intp), bins)
+
+
+def _reach_hz(width_hz: float, hz: H) -> H:
+    """How far on each side a line of the mains may lie. width_hz: of a bin."""
+    return OFF_NOMINAL / 4 * hz + width_hz
 
 
 def _is_usual(hz: float, reach_hz: float) -> bool:

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from backbench.errors import Refusal
 from backbench.quantities.writing import in_text
-from backbench.signal.background import degrees_of_freedom
+from backbench.signal.background import bin_numbers, degrees_of_freedom
 from backbench.signal.band_sums import filled, widened, with_lines
 from backbench.signal.dither import Stepped
 from backbench.signal.harmonics import Harmonics, beats, beside
@@ -300,7 +300,7 @@ class ToneLines(Stepped):
             V^2.
         """
         band = self._band()
-        weights = power(np.arange(band.start, band.stop) * self.spectrum.resolution_hz)
+        weights = power(bin_numbers(len(self.noise))[band] * self.spectrum.resolution_hz)
         left = self._left(band, self._near_fundamental(band), weights=weights)
         # A notch is narrow where the tone is: what hides in it may pass or not.
         left = widened(left, self.hum_under_fundamental**2)

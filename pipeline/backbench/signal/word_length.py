@@ -7,11 +7,11 @@ point, with or without a change of gain on the way.
 from __future__ import annotations
 
 import math
-from weakref import WeakKeyDictionary
 
 import numpy as np
 from numpy.typing import NDArray
 
+from backbench.signal.kept_property import kept_with_it
 from backbench.signal.track import Array, Track
 
 GRID = 2.0**31
@@ -36,9 +36,8 @@ SAME = 0.02
 LEAST_LEVELS = 12
 """A lattice is read from so many levels at the least: fewer fit one by chance."""
 
-_kept: WeakKeyDictionary[Track, float] = WeakKeyDictionary()
 
-
+@kept_with_it
 def sample_step(track: Track) -> float:
     """The step that the samples use.
 
@@ -59,9 +58,21 @@ def sample_step(track: Track) -> float:
     the container's own, a lattice: levels that lie whole numbers of one step apart, but for
     rounding.
     """
-    if track not in _kept:
-        _kept[track] = _step(track)
-    return _kept[track]
+    stated = 0.0 if track.bits is None else 2 * track.full_scale_v / 2.0**track.bits
+    some = _some(track.volts)
+    low, high = float(some.min()), float(some.max())
+    if low == high:
+        some = track.volts
+        low, high = track.lowest_and_highest
+    if not (math.isfinite(low) and math.isfinite(high)):
+        return stated
+    shares = some / track.full_scale_v
+    own = stated / track.full_scale_v
+    parts = _divisor(shares, 1.5 * own * GRID)
+    if parts > 1.5 * own * GRID:
+        return parts / GRID * track.full_scale_v
+    rounded = max(own, ROUNDING * max(high, -low) / track.full_scale_v)
+    return max(_lattice(shares, rounded) * track.full_scale_v, stated)
 
 
 def word_bits(track: Track) -> float:
@@ -95,24 +106,6 @@ def few_levels(track: Track) -> bool:
     """
     low, high = track.lowest_and_highest
     return high - low < LEAST_LEVELS * sample_step(track)
-
-
-def _step(track: Track) -> float:
-    stated = 0.0 if track.bits is None else 2 * track.full_scale_v / 2.0**track.bits
-    some = _some(track.volts)
-    low, high = float(some.min()), float(some.max())
-    if low == high:
-        some = track.volts
-        low, high = track.lowest_and_highest
-    if not (math.isfinite(low) and math.isfinite(high)):
-        return stated
-    shares = some / track.full_scale_v
-    own = stated / track.full_scale_v
-    parts = _divisor(shares, 1.5 * own * GRID)
-    if parts > 1.5 * own * GRID:
-        return parts / GRID * track.full_scale_v
-    rounded = max(own, ROUNDING * max(high, -low) / track.full_scale_v)
-    return max(_lattice(shares, rounded) * track.full_scale_v, stated)
 
 
 def _some(volts: Array) -> Array:
