@@ -48,7 +48,7 @@ FLAGS = {"O_WRONLY", "O_RDWR", "O_CREAT", "O_TRUNC", "O_APPEND"}
 KNOWN = {
     "storage/atomic_io.py write_aside": "the atomic writer itself",
     "storage/atomic_io.py write_user_file": "a pipe or a terminal, which can't be renamed to",
-    "storage/database.py append": "rows in a folder that is thrown away",
+    "storage/rows_aside.py rows_aside": "rows in a folder that is thrown away",
     "storage/database.py copy_database": "into a folder aside",
     "storage/database.py write_parquet": "into a folder aside",
     "storage/vault.py _keep": "aside, hashed and renamed",
@@ -68,6 +68,7 @@ KNOWN = {
     "orchestration/shared_originals.py _bring": "to other storage, hashed before it is used",
     "orchestration/shared_originals.py fetch": "hashed before it is used",
     "metrics/reference_page.py": "a page of this repository, made by its developers",
+    "metrics/reference_page.py write_tables": "tables of this repository, made by its developers",
     "export/file_reference.py": "a page of this repository, made by its developers",
 }
 """Functions that write by other ways than the atomic writer, and why."""
