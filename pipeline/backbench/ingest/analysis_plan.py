@@ -20,6 +20,7 @@ from backbench.ingest.reading_rows import digest
 from backbench.ingest.sound_entries import sound_figures, without_copies
 from backbench.metrics.registry import registry
 from backbench.quantities.counts import counted
+from backbench.readers.file_formats import open_recording
 from backbench.storage.vault import Receipt, Vault
 
 
@@ -191,7 +192,7 @@ class _Planning:
         self._jobs: dict[int, Job] = {}
         self._calibrations: dict[str | None, InForce] = {}
         self._conditions: dict[str, Conditions] = {}
-        self._witness_kept: tuple[Job | None] | None = None
+        self._rates: dict[str, float | None] = {}
 
     def captures(self) -> Iterator[PlannedCapture]:
         """Each capture with its job, or the reason why it has none."""
@@ -253,25 +254,37 @@ class _Planning:
             generator_uncertainty=bench.generator_uncertainty_percent / 100,
             bench=next(iter(loop_backs), None),
             bench_levels=tuple(loop_backs[1:]) if capture.stimulus.levelled else (),
-            witness=self._witness() if isinstance(capture.stimulus, Idle) else None,
+            witness=self._witness(capture) if isinstance(capture.stimulus, Idle) else None,
         )
 
-    def _witness(self) -> Job | None:
-        """The tone beside captures with nothing playing that shows the recorder's sample rate best.
+    def _witness(self, capture: Capture) -> Job | None:
+        """The tone beside a capture with nothing playing that shows its sample rate best.
 
-        The first of a generator; a loop-back's where no unit's is there, as the recorder is the
-        same; one that a machine plays where there is no other.
+        One under the same stated rate, where there is one. Of those the first of a generator; a
+        loop-back's where no unit's is there, as the recorder is the same; one that a machine plays
+        where there is no other.
         """
-        if self._witness_kept is None:
-            self._witness_kept = (next(self._witnesses(), None),)
-        return self._witness_kept[0]
+        rate = self._stated_rate(capture.file)
+        same = (each for each in self._tones if self._stated_rate(each[1].file) == rate)
+        chosen = next(same, next(iter(self._tones), None))
+        return chosen and replace(self._job(*chosen), bench=None, bench_levels=())
 
-    def _witnesses(self) -> Iterator[Job]:
-        for position, other in sorted(self._numbered, key=lambda each: _shows_rate(each[1])):
-            fit = other.stimulus.shows_rate_within is not None
-            whole = self._receipt.files[other.file].sha256 is not None
-            if fit and whole and self._is_calibrated(other):
-                yield replace(self._job(position, other), bench=None, bench_levels=())
+    @cached_property
+    def _tones(self) -> list[tuple[int, Capture]]:
+        """The captures that may show the recorder's rate, the best first."""
+        fit = [
+            (position, each) for position, each in self._numbered
+            if each.stimulus.shows_rate_within is not None
+            and self._receipt.files[each.file].sha256 is not None and self._is_calibrated(each)
+        ]  # fmt: skip
+        return sorted(fit, key=lambda each: _shows_rate(each[1]))
+
+    def _stated_rate(self, name: str) -> float | None:
+        """The sample rate that a received file states, Hz; None where it can't be read."""
+        if name not in self._rates:
+            sha256 = self._receipt.files[name].sha256
+            self._rates[name] = None if sha256 is None else _rate_of(self._vault.path(sha256), name)
+        return self._rates[name]
 
     def _bench_jobs(self, capture: Capture) -> Iterator[Job]:
         """The loop-backs in the same input range under the same stimulus, levels aside."""
@@ -312,6 +325,14 @@ def _shows_rate(capture: Capture) -> tuple[float, bool]:
     """What orders captures by how well they show the recorder's rate, the best first."""
     within = capture.stimulus.shows_rate_within
     return math.inf if within is None else within, capture.loop_back
+
+
+def _rate_of(path: Path, name: str) -> float | None:
+    try:
+        with open_recording(path, name) as opened:
+            return opened.rate_hz
+    except UserError:
+        return None
 
 
 def _in_force(manifest: Manifest, settings: Settings, input_range: str | None) -> InForce:
