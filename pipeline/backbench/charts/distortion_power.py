@@ -59,8 +59,9 @@ def _finding(chart_input: ChartInput) -> str:
         return ""
     most = max(own, key=lambda r: r["thd_percent"])
     least = min((r for r in own if r["output"] == most["output"]), key=lambda r: r["thd_percent"])
-    ends = " to ".join(f"{_thd(r)} at {quantity(r['power_w'], 'W')}" for r in (least, most))
-    return f"{most['label']}: THD from {ends}, {most['output'] or 'measured output'}"
+    ends = [f"{_thd(r)} at {quantity(r['power_w'], 'W')}" for r in (least, most)]
+    thd = ends[0] if ends[0] == ends[1] else f"from {' to '.join(ends)}"
+    return f"{most['label']}: THD {thd}, {most['output'] or 'measured output'}"
 
 
 def _least(rows: list[Row]) -> Row:

@@ -161,7 +161,7 @@ def _ends(drawn: Overlay, chart_input: ChartInput) -> str:
         f"{quantity(y, labels.unit_of('y'))} at {quantity(x, labels.unit_of('x'))}"
         for y, x in (min(points), max(points))
     )
-    return f"from {least} to {most}"
+    return least if least == most else f"from {least} to {most}"
 
 
 def _beyond(part: Curve, k: int) -> float:
