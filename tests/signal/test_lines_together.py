@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from backbench.signal.power import line_power, line_powers
+from backbench.signal.power import line_power, lobes
 
 
 @given(
@@ -19,7 +19,7 @@ def test_lines_together_are_those_one_by_one(places: list[tuple[int, int]], seed
     power, noise = rng.uniform(0, 3, 200), rng.uniform(0.5, 1, 200)
     first = np.array([start for start, _ in places])
     stop = np.minimum(first + [width for _, width in places], 200)
-    value, floor = line_powers(power, noise, 1.5, first, stop)
+    value, floor, _ = lobes(power, noise, 1.5, first, stop)
     alone = [line_power(power[a:b], noise[a:b], 1.5, 9.0) for a, b in zip(first, stop, strict=True)]
     assert value == pytest.approx([one.value for one in alone], rel=1e-12, abs=1e-12)
     assert floor == pytest.approx([one.floor for one in alone], rel=1e-12)
@@ -27,7 +27,7 @@ def test_lines_together_are_those_one_by_one(places: list[tuple[int, int]], seed
 
 def test_bins_of_one_height_by_hand() -> None:
     # Three bins of 5 V^2 over a noise of 2 V^2: 9 V^2, and a variance of 3 * 2^2 V^4.
-    value, floor = line_powers(
+    value, floor, _ = lobes(
         np.full(10, 5.0), np.full(10, 2.0), 1.0, np.array([1, 7]), np.array([4, 10])
     )
     assert value.tolist() == [9.0, 9.0]
@@ -36,5 +36,5 @@ def test_bins_of_one_height_by_hand() -> None:
 
 def test_no_line_has_no_power() -> None:
     nothing = np.zeros(0, int)
-    value, floor = line_powers(np.ones(4), np.ones(4), 1.0, nothing, nothing)
+    value, floor, _ = lobes(np.ones(4), np.ones(4), 1.0, nothing, nothing)
     assert (value.size, floor.size) == (0, 0)

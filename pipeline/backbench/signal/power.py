@@ -183,36 +183,6 @@ def line_power(power: Array, noise: Array, spread: float, samples: float) -> Mea
     return MeanSquare(value, spread * least, slope, samples)
 
 
-def line_powers(
-    power: Array,
-    noise: Array,
-    spread: float,
-    first: NDArray[np.int_],
-    stop: NDArray[np.int_],
-) -> tuple[Array, Array]:
-    """Mean squares of many lines from all bins of their lobes, as line_power gives one.
-
-    Parameters
-    ----------
-    power : ndarray of float64, shape (n,)
-        V^2 by bin, as found.
-    noise : ndarray of float64, shape (n,)
-        V^2 by bin, of the noise alone.
-    spread : float
-        Of the window (see Window).
-    first, stop : ndarray of int, shape (m,)
-        Each lobe's first bin and the one after its last, first < stop <= n. Lobes may overlap.
-
-    Returns
-    -------
-    value, floor : ndarray of float64, shape (m,)
-        V^2, below 0 by noise where there is no line, and V^4.
-    """
-    if not len(first):
-        return np.zeros(0), np.zeros(0)
-    return lobes(power, noise, spread, first, stop)[:2]
-
-
 def lobe_powers(
     power: Array, noise: Array, spread: float, samples: float, ends: Sequence[tuple[int, int]]
 ) -> list[MeanSquare]:
@@ -236,9 +206,7 @@ def lobe_powers(
     list of MeanSquare
         V^2; below 0 by noise where there is no line.
     """
-    if not ends:
-        return []
-    first, stop = np.array(ends).T
+    first, stop = np.array(ends, dtype=np.int_).reshape(-1, 2).T
     sums = (each.tolist() for each in lobes(power, noise, spread, first, stop))
     each = zip(*sums, strict=True)
     return [MeanSquare(value, floor, slope, samples) for value, floor, slope in each]
@@ -265,7 +233,7 @@ def lobes(
     first: NDArray[np.int_],
     stop: NDArray[np.int_],
 ) -> Lobes:
-    """Mean squares of many lines with their variance, from all bins of their lobes.
+    """Mean squares of many lines with their variance, as line_power gives one.
 
     Parameters
     ----------
@@ -276,12 +244,15 @@ def lobes(
     spread : float
         Of the window (see Window).
     first, stop : ndarray of int, shape (m,)
-        As of line_powers; m >= 1.
+        Each lobe's first bin and the one after its last, first < stop <= n. Lobes may overlap.
 
     Returns
     -------
     Lobes
+        Values below 0 by noise where there is no line.
     """
+    if not len(first):
+        return Lobes(np.zeros(0), np.zeros(0), np.zeros(0))
     width = stop - first
     bins = np.add.outer(first, np.arange(int(width.max())))
     inside = bins < stop[:, None]

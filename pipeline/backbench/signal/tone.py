@@ -24,7 +24,7 @@ from backbench.signal.hidden_hum import (
 )
 from backbench.signal.kept_property import kept_property
 from backbench.signal.mains import unconfirmed
-from backbench.signal.power import MeanSquare, line_power, line_powers
+from backbench.signal.power import MeanSquare, line_power, lobes
 from backbench.signal.spectrum import Lines, Spectrum, read_lines
 from backbench.signal.track import Array
 
@@ -219,7 +219,7 @@ class ToneLines(Stepped):
         positions = self._orders * self.position
         first = np.maximum(np.ceil(positions - self.half), 0).astype(int)
         stop = np.minimum(np.floor(positions + self.half) + 1, len(self.noise)).astype(int)
-        value, floor = line_powers(
+        value, floor, _ = lobes(
             self.spectrum.power, self.noise, self.spectrum.window.spread, first, stop
         )
         return value, np.sqrt(floor)
