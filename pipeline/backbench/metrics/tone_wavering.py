@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from functools import lru_cache
 
 import numpy as np
 
@@ -18,6 +19,8 @@ from backbench.signal.line_wavering import lost_by_wavering, noise_density, wave
 from backbench.signal.quantiles import middle
 from backbench.signal.tone import BAND_HZ
 from backbench.signal.tone_course import tone_course
+from backbench.signal.track import Array
+from backbench.signal.window import Window
 
 PART = 0.1
 """Share of what stands beside a tone from which its wavering is named: common practice, no
@@ -133,7 +136,7 @@ def _as_steady(tone: ToneView) -> Harmonics:
     if course is None:
         return harmonics
     lost = lost_by_wavering(
-        course, lines.spectrum.window.samples, harmonics.orders, lines.position,
+        course, lines.spectrum.window, harmonics.orders, lines.position,
         noise_density(lines),
     )  # fmt: skip
     # The noise x whose variance x^2 + 2 x P is (lost P)^2.
@@ -189,11 +192,17 @@ def _clicks(tone: ToneView, course: LineCourse) -> float:
     usual = course.left_within(min(LOUDEST, 1 - LOUD_PARTS / course.left.size))
     loud = np.maximum(course.left - usual, 0.0).ravel()
     window = tone.lines.spectrum.window
-    last = len(window.samples) - 1
-    middles = (np.arange(len(loud)) + 0.5) / len(loud) * course.left.shape[0] * course.length
-    weight = window.samples[np.minimum(middles.astype(int), last)] ** 2
+    weight = _weight_at_parts(window, len(loud), len(course.left) * course.length)
     within = min(2 * BAND_HZ[1] / tone.track.rate_hz, 1.0)
-    return float(loud @ weight) / len(loud) / (window.energy / len(window.samples)) * within
+    return float(loud @ weight) / len(loud) / (window.energy / window.length) * within
+
+
+@lru_cache(maxsize=4)
+def _weight_at_parts(window: Window, count: int, samples: int) -> Array:
+    """Square of the window in the middle of each of so many parts of so many samples together."""
+    middles = (np.arange(count) + 0.5) / count * samples
+    weight: Array = window.samples[np.minimum(middles.astype(int), window.length - 1)] ** 2
+    return weight
 
 
 @kept_with_it
@@ -202,6 +211,5 @@ def _outside_and_clicks(tone: ToneView) -> tuple[float, float]:
     course, lines = _course(tone), tone.lines
     if course is None:
         return 0.0, 0.0
-    weights = lines.spectrum.window.samples
-    outside = wavering_outside(course, weights, lines.half, noise_density(lines))
+    outside = wavering_outside(course, lines.spectrum.window, lines.half, noise_density(lines))
     return outside * tone.square.value, _clicks(tone, course)
