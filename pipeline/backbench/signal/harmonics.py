@@ -219,6 +219,8 @@ class Harmonics:
         Harmonics
             Those of them that there are; the same ones for the same order.
         """
+        if last > len(self.orders):
+            return self
         kept = self._up_to.get(last)
         if kept is None:
             kept = self._up_to[last] = self._first(slice(last - 1))
@@ -287,6 +289,8 @@ def beats(harmonics: Harmonics, whole: Array) -> float:
     float
         V^4.
     """
+    if not (harmonics.with_hum or harmonics.blind.any()):
+        return 0.0
     seen = np.maximum(harmonics.square, 0.0)
     beside = np.maximum(whole - seen, 0.0)
     known = 2 * seen * harmonics.hum

@@ -308,7 +308,7 @@ class ToneLines(Stepped):
 
     def _beats(self, top_hz: float) -> float:
         """Variance, V^4, that mains lines under harmonics add to a sum of powers."""
-        last = self.last_order(top_hz)
+        last = min(self.last_order(top_hz), len(self._orders) + 1)
         if last < 2:
             return 0.0
         if last not in self._beats_up_to:
