@@ -76,7 +76,7 @@ def thd_n_notch(tone: ToneView) -> MeasuredValue:
     """Rms of what a notch filter at the fundamental leaves over the rms of all."""
     lines = tone.distorting()
     refuse_mirrored(tone)
-    left = lines.filtered(lambda hz: notch_power(hz * (1 / lines.frequency_hz), NOTCH_Q))
+    left = lines.filtered(lambda square: notch_power(square, NOTCH_Q))
     whole = lines.residual.value + tone.square.value
     value = 100 * math.sqrt(left.value / whole)
     if not left.stands_out:

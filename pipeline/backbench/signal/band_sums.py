@@ -99,13 +99,13 @@ def _parted(removed: list[slice], band: slice) -> tuple[list[slice], list[slice]
     return [*kept, slice(at - start, stop - start)], gone
 
 
-def notch_power(share: Array, q: float) -> Array:
+def notch_power(square: Array, q: float) -> Array:
     """Power factor of a second-order notch at frequencies relative to its own.
 
     Parameters
     ----------
-    share : ndarray of float64, shape (n,)
-        Frequency over the notch's own, > 0.
+    square : ndarray of float64, shape (n,)
+        Square of the frequency over the notch's own, > 0; what is given is written over.
     q : float
         Quality, > 0.
 
@@ -118,7 +118,6 @@ def notch_power(share: Array, q: float) -> Array:
     -----
     |H|^2 = (1 - x^2)^2 / ((1 - x^2)^2 + (x / q)^2): the analogue filter, -3 dB at a width of 1 / q.
     """
-    square = share * share
     away: Array = 1 - square
     away *= away
     square *= 1 / q**2

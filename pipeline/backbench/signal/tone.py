@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from backbench.errors import Refusal
 from backbench.quantities.writing import in_text
-from backbench.signal.background import bin_numbers, degrees_of_freedom
+from backbench.signal.background import degrees_of_freedom, squared_bins
 from backbench.signal.band_sums import filled, widened, with_lines
 from backbench.signal.dither import Stepped
 from backbench.signal.harmonics import Harmonics, beats, beside
@@ -292,7 +292,7 @@ class ToneLines(Stepped):
         Parameters
         ----------
         power : callable
-            Power factor at frequencies in Hz.
+            Power factor at squares of frequencies re the tone's, which it may write over.
 
         Returns
         -------
@@ -300,7 +300,7 @@ class ToneLines(Stepped):
             V^2.
         """
         band = self._band()
-        weights = power(bin_numbers(len(self.noise))[band] * self.spectrum.resolution_hz)
+        weights = power(squared_bins(len(self.noise))[band] * (1 / self.position**2))
         left = self._left(band, self._near_fundamental(band), weights=weights)
         # A notch is narrow where the tone is: what hides in it may pass or not.
         left = widened(left, self.hum_under_fundamental**2)
@@ -394,5 +394,5 @@ class ToneLines(Stepped):
             )
         power, noise = self.spectrum.power[band], self.noise[band]
         if weights is not None:
-            power, noise = power * weights, noise * weights
+            power, noise = power * weights, np.multiply(noise, weights, out=weights)
         return filled(power, noise, removed, band, self.spectrum.window.spread, self.samples)
