@@ -15,7 +15,7 @@ from backbench.metrics.declaration import MeasuredValue
 from backbench.metrics.warnings import joined
 from backbench.quantities.writing import in_text
 from backbench.signal.dither import STEPS, TRIANGULAR
-from backbench.signal.recorded_band import Record, shown
+from backbench.signal.recorded_band import SteppedRecord, shown
 from backbench.signal.tone import ToneLines
 from backbench.signal.tone_set import ToneSet
 from backbench.signal.track import Array
@@ -49,7 +49,7 @@ def steps_off(
 
 
 def weighted_steps_off(
-    record: Record, reading: MeasuredValue, chosen: slice, weights: Array | None
+    record: SteppedRecord, reading: MeasuredValue, chosen: slice, weights: Array | None
 ) -> MeasuredValue:
     """An rms of a band, weighted or not, without what the steps of the samples make of it.
 
@@ -67,7 +67,7 @@ def weighted_steps_off(
 
 
 def perhaps_cut(
-    reading: MeasuredValue, record: Record, missing: float, per_volt: float = 1.0
+    reading: MeasuredValue, record: SteppedRecord, missing: float, per_volt: float = 1.0
 ) -> MeasuredValue:
     """What stands in a band, wider by the noise that the record may have lost at its end.
 

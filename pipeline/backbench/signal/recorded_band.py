@@ -70,7 +70,7 @@ def refuse_cut_band(spectrum: Spectrum, step_v: float) -> None:
                 raise Refusal(_cut(edge_hz, spectrum.rate_hz))
 
 
-class Record(Protocol):
+class SteppedRecord(Protocol):
     """A record's spectrum, its mean noise power by bin from bin 0 on, V^2, the step that its
     samples use, V; 0 where there is none, and whether noise blurs these."""
 
@@ -103,12 +103,12 @@ WHOLE = Shown(math.inf, 0.0)
 
 
 @kept_with_it
-def shown(record: Record) -> Shown:
+def shown(record: SteppedRecord) -> Shown:
     """Up to where something other than the steps of its samples reaches in a record.
 
     Parameters
     ----------
-    record : Record
+    record : SteppedRecord
         Its noise known to the end of its band.
 
     Returns
