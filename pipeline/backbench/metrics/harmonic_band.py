@@ -8,9 +8,6 @@ them a limiting output can look clean.
 from __future__ import annotations
 
 import math
-from dataclasses import replace
-
-import numpy as np
 
 from backbench.documents.clear_frequencies import CLEAR_HZ, clear_hz
 from backbench.errors import NotApplicable
@@ -127,12 +124,9 @@ def with_mains(
 
     only: the one harmonic that the figure is of.
     """
-    shown = harmonics
-    if only is not None:
-        shown = replace(harmonics, orders=np.where(harmonics.orders == only, only, 0))
     doubt = doubtful_mains(tone)
     if doubt is None and figure.bound is None:
-        doubt = doubtful_harmonics(tone, shown)
+        doubt = doubtful_harmonics(tone, harmonics, only)
     if doubt is not None:
         figure = figure.but(remark=joined(figure.remark, doubt))
     if figure.bound is None and not harmonics.with_hum:
@@ -141,7 +135,7 @@ def with_mains(
     figure = _with_steps(tone, figure, parts)
     if parts.hum <= MAINS_MATTERS * parts.seen:
         return figure
-    return figure.but(remark=joined(figure.remark, mains_remark(tone, shown)))
+    return figure.but(remark=joined(figure.remark, mains_remark(tone, harmonics, only)))
 
 
 def _with_steps(tone: ToneView, figure: MeasuredValue, parts: Parts) -> MeasuredValue:
@@ -161,10 +155,13 @@ def _mains(tone: ToneView) -> str:
     return " or ".join(in_text(hz, "Hz", 6) for hz in [*stated, *tone.lines.unconfirmed])
 
 
-def mains_remark(tone: ToneView, harmonics: Harmonics) -> str:
-    """Which harmonics mains lines may hide in, and what to play instead."""
-    hit = ((harmonics.hum > 0) | harmonics.blind) & (harmonics.orders > 1)
-    named = harmonics.orders[hit].tolist()
+def mains_remark(tone: ToneView, harmonics: Harmonics, only: int | None = None) -> str:
+    """Which harmonics mains lines may hide in, and what to play instead.
+
+    only: the one of them that is looked at; all where not given.
+    """
+    hit = harmonics.orders[(harmonics.hum > 0) | harmonics.blind].tolist()
+    named = [n for n in hit if only in (None, n)]
     more = f" and {len(named) - MOST_NAMED} more" if len(named) > MOST_NAMED else ""
     orders = ", ".join(map(str, named[:MOST_NAMED])) + more
     hz = tone.stated_hz

@@ -161,8 +161,7 @@ def _with_drift(track: Track, lines: ToneLines) -> MeanSquare:
     except ValueError:
         return square
     spread = float(level_spread(course)[0])
-    weights = lines.spectrum.window.samples
-    outside = wavering_outside(course, weights, lines.half, noise_density(lines))
+    outside = wavering_outside(course, lines.spectrum.window, lines.half, noise_density(lines))
     variance = (4 * spread**2 + outside**2) * square.value**2
     return square._replace(floor=square.floor + variance)
 

@@ -73,7 +73,7 @@ def _like_rms(idle: IdleView, reading: MeasuredValue, reference: float) -> Measu
     better="lower",
     source="Rec. ITU-R BS.468-4, clauses 1 and 2; " + _NETWORK,
     stimuli=["idle"],
-    version=6,
+    version=7,
     choice="quasi-peak, 1 kHz referenced, reads the rms of a sine; highest reading in the record, "
     "uncertain by how much the highest reading differs from one half second to the next; the "
     "network alone limits its band; hum included" + _STEPS,
@@ -104,7 +104,7 @@ def _quasi_peak(idle: IdleView) -> MeasuredValue:
     better="lower",
     source="common practice, no source read: average-responding meter; " + _NETWORK,
     stimuli=["idle"],
-    version=2,
+    version=3,
     choice="2 kHz referenced (5.63 dB below the 1 kHz reference), average-responding, reads the "
     "rms of a sine; hum included" + _STEPS,
 )

@@ -115,10 +115,36 @@ def clear_of_harmonics(position: float, half: float, count: int) -> NDArray[np.b
     ndarray of bool, shape (count,)
         Read only; kept, as several ask for it.
     """
-    lines = np.arange(0, count + half, position)
-    taken = np.add.outer(np.ceil(lines - half).astype(int), np.arange(math.floor(2 * half) + 1))
-    inside = (taken >= 0) & (taken < count) & (taken <= (lines + half)[:, None])
     clear = np.ones(count, dtype=bool)
-    clear[taken[inside]] = False
+    clear[bins_of_harmonics(position, half, count)] = False
     clear.setflags(write=False)
     return clear
+
+
+@lru_cache(maxsize=4)
+def bins_of_harmonics(position: float, half: float, count: int) -> NDArray[np.int_]:
+    """Bins that belong to the steady part or to a multiple of the tone.
+
+    Parameters
+    ----------
+    position : float
+        Of the fundamental, fractional bins.
+    half : float
+        Bins on each side that belong to a line.
+    count : int
+        Bins that there are.
+
+    Returns
+    -------
+    ndarray of int, shape (m,)
+        Rising; read only and kept, as several ask for them.
+    """
+    lines = np.arange(0, count + half, position)
+    taken = np.add.outer(np.ceil(lines - half).astype(int), np.arange(math.floor(2 * half) + 1))
+    bins: NDArray[np.int_] = taken[
+        (taken >= 0) & (taken < count) & (taken <= (lines + half)[:, None])
+    ]
+    if position <= 2 * half:
+        bins = np.unique(bins)
+    bins.setflags(write=False)
+    return bins
