@@ -98,7 +98,7 @@ def _of_alike(powers: Sequence[Array], places: _Places, top: int) -> Array:
     return noise
 
 
-class _Line(NamedTuple):
+class _LongLine(NamedTuple):
     """A straight line from one centre to the next: which, and the bins on it."""
 
     n: int
@@ -106,7 +106,7 @@ class _Line(NamedTuple):
     at: Array
 
 
-class _Low(NamedTuple):
+class _ShortLines(NamedTuple):
     """Bins on short lines: on which each lies, and how far from the centre that this begins at."""
 
     bins: slice
@@ -121,8 +121,8 @@ class _Places(NamedTuple):
     centres: list[float]
     picked: NDArray[np.intp]
     segments: Segments
-    low: _Low
-    long: list[_Line]
+    low: _ShortLines
+    long: list[_LongLine]
 
 
 @lru_cache(maxsize=8)
@@ -140,17 +140,18 @@ def _places_among(free: bytes, top: int) -> _Places:
     return _Places(centres, np.concatenate(picked), Segments.between(ends), *_lines(centres, top))
 
 
-def _lines(centres: list[float], top: int) -> tuple[_Low, list[_Line]]:
+def _lines(centres: list[float], top: int) -> tuple[_ShortLines, list[_LongLine]]:
     """The short lines from centre to centre, and the long ones above them."""
     ends, places = [min(math.ceil(centre), top) for centre in centres], bin_numbers(top)
     # Of short lines the calls take longest: all in one.
     short = next((n for n, (a, b) in enumerate(pairwise(ends)) if b - a > SHORT), len(ends) - 1)
     long = [
-        _Line(n, slice(a, b), places[a:b]) for n, (a, b) in list(enumerate(pairwise(ends)))[short:]
+        _LongLine(n, slice(a, b), places[a:b])
+        for n, (a, b) in list(enumerate(pairwise(ends)))[short:]
     ]
     on = np.repeat(np.arange(short), np.diff(ends[: short + 1]))
     bins = slice(ends[0], ends[short])
-    return _Low(bins, on, places[bins] - np.array(centres)[on]), long
+    return _ShortLines(bins, on, places[bins] - np.array(centres)[on]), long
 
 
 def _joined(places: _Places, levels: Array, top: int) -> Array:
