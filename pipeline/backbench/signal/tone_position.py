@@ -16,7 +16,7 @@ from backbench.signal.spectrum import Spectrum
 from backbench.signal.tone import ToneLines
 
 
-class Place(NamedTuple):
+class TonePlace(NamedTuple):
     """Where a tone lies.
 
     Parameters
@@ -40,12 +40,12 @@ class Place(NamedTuple):
         return min(lobe + 0.5 + 1e-4 * position, max(position / 2 - 0.5, lobe))
 
 
-def tone_at(place: Place, mains_hz: float | None) -> ToneLines:
+def tone_at(place: TonePlace, mains_hz: float | None) -> ToneLines:
     """The lines of a tone whose fundamental lies at a place.
 
     Parameters
     ----------
-    place : Place
+    place : TonePlace
         Of the fundamental.
     mains_hz : float or None
         Nominal mains frequency, Hz; None where unknown.
@@ -62,12 +62,12 @@ def tone_at(place: Place, mains_hz: float | None) -> ToneLines:
     return tones_at([place], mains_hz)[0]
 
 
-def tones_at(places: Sequence[Place], mains_hz: float | None) -> list[ToneLines]:
+def tones_at(places: Sequence[TonePlace], mains_hz: float | None) -> list[ToneLines]:
     """As tone_at, of tones in several tracks of one length.
 
     Parameters
     ----------
-    places : sequence of Place
+    places : sequence of TonePlace
         Of the fundamentals, in spectra of as many bins.
     mains_hz : float or None
         Nominal mains frequency, Hz; None where unknown.

@@ -17,7 +17,7 @@ from backbench.signal.recorded_band import refuse_cut_band
 from backbench.signal.sample_rates import CLOCKS, fitting_rate
 from backbench.signal.spectrum import Spectrum, peak_position, spectrum
 from backbench.signal.tone import BAND_HZ, ToneLines
-from backbench.signal.tone_position import Place, tone_at, tones_at
+from backbench.signal.tone_position import TonePlace, tone_at, tones_at
 from backbench.signal.track import Track
 from backbench.signal.window import FOUR_TERMS, SEVEN_TERMS
 from backbench.signal.word_length import sample_step
@@ -167,7 +167,7 @@ def seek_tone_of_each(tracks: Sequence[Track], stated_hz: float, mains_hz: float
     mains_hz : float or None
         As of seek_tone.
     """
-    by_length: dict[int, dict[Track, Place]] = {}
+    by_length: dict[int, dict[Track, TonePlace]] = {}
     for track in tracks:
         with contextlib.suppress(Refusal):
             by_length.setdefault(len(track.volts), {})[track] = _place(track, stated_hz)
@@ -180,7 +180,7 @@ def seek_tone_of_each(tracks: Sequence[Track], stated_hz: float, mains_hz: float
                 _kept.setdefault(track, {})[stated_hz, mains_hz] = _fit(track, lines)
 
 
-def _place(track: Track, stated_hz: float) -> Place:
+def _place(track: Track, stated_hz: float) -> TonePlace:
     """Where the tone lies. Raises Refusal for an unfit record and for one that lacks it."""
     check_record(track)
     own_spectrum = spectrum_for(track, stated_hz)
@@ -195,7 +195,7 @@ def _place(track: Track, stated_hz: float) -> Place:
     away = abs(place - stated) > GENERATOR_TOLERANCE * stated + PLACED_TO
     if skirt or away or _share(own_spectrum, peak) < LEAST_POWER_FRACTION:
         raise Refusal(_what_else(own_spectrum, stated_hz))
-    return Place(own_spectrum, place, sample_step(track))
+    return TonePlace(own_spectrum, place, sample_step(track))
 
 
 def _fit(track: Track, lines: ToneLines) -> ToneLines:
@@ -236,7 +236,7 @@ def find_low_tone(track: Track, stated_hz: float, mains_hz: float | None) -> Ton
     if not first <= loudest < last and _share(own_spectrum, loudest) >= LEAST_POWER_FRACTION:
         raise Refusal(_what_else(own_spectrum, stated_hz))
     peak = first + int(np.argmax(power[first:last]))
-    place = Place(own_spectrum, peak_position(own_spectrum, peak), sample_step(track))
+    place = TonePlace(own_spectrum, peak_position(own_spectrum, peak), sample_step(track))
     return tone_at(place, mains_hz)
 
 
