@@ -18,7 +18,7 @@ from backbench.storage.fault_injection import reached
 BLOCK = 1 << 20
 RESTORE = "restore it from a backup"
 NOT_WITHDRAWN = b'"withdrawn": null'
-"""What only the text of a receipt holds that doesn't withdraw: within a name, quotes are escaped."""
+"""In the text of every receipt that doesn't withdraw: within a name, quotes are escaped."""
 AGAIN = "remove it there and run again"
 """What to do about a damaged copy of an original that the vault itself has whole."""
 
