@@ -30,7 +30,7 @@ def widened(left: MeanSquare, variance: float) -> MeanSquare:
     return MeanSquare(left.value, floor, left.slope, samples=2 * left.value**2 / floor)
 
 
-def with_lines(left: MeanSquare, hidden: Array) -> MeanSquare:
+def with_lines(left: MeanSquare, hidden: float) -> MeanSquare:
     """A sum of noise with lines known from others alike, as uncertain as they are strong.
 
     All are reckoned from lines beside them: where those mislead, they do so for all alike.
@@ -39,15 +39,14 @@ def with_lines(left: MeanSquare, hidden: Array) -> MeanSquare:
     ----------
     left : MeanSquare
         V^2, of noise.
-    hidden : ndarray of float64, shape (n,)
-        Mean squares of the lines, V^2.
+    hidden : float
+        Mean square of all lines together, V^2.
 
     Returns
     -------
     MeanSquare
     """
-    more = float(np.add.reduce(hidden))
-    value, floor = left.value + more, left.floor + more**2
+    value, floor = left.value + hidden, left.floor + hidden**2
     return MeanSquare(value, floor, samples=2 * value**2 / floor if floor > 0 else math.inf)
 
 
