@@ -165,17 +165,19 @@ class Catalogue:
     ) -> tuple[list[Outcome], list[Refused]]:
         from backbench.ingest import run_ingest
         from backbench.ingest.carry_on import carry_on
+        from backbench.ingest.early_start import taken_worker
         from backbench.ingest.untouched import UntouchedFolders
         from backbench.ingest.worker_pool import Workers
         from backbench.storage.unfinished import note_finished, unfinished
 
+        early = taken_worker()
         with self.places.changing():
             run_ingest.prepare(self.places)
             _, left = carry_on(self.places) if folders is not None else ([], [])
             noted = unfinished(self.places.ledger.folder)
             known = UntouchedFolders(self.places)
             before, folders = known.taken_out(folders)
-            with Workers(self.places.staged, _processes(processes), progress) as workers:
+            with Workers(self.places.staged, _processes(processes), progress, early) as workers:
                 begin = workers.begin if not history or self.settings.engine == "local" else None
                 works, refused = run_ingest.planned_work(self.places, folders, begin)
                 known.note(works)
