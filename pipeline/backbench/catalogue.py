@@ -172,7 +172,7 @@ class Catalogue:
 
         early = taken_worker()
         with self.places.changing():
-            run_ingest.prepare(self.places)
+            run_ingest.keep(self.places)
             _, left = carry_on(self.places) if folders is not None else ([], [])
             noted = unfinished(self.places.ledger.folder)
             known = UntouchedFolders(self.places)
@@ -180,6 +180,8 @@ class Catalogue:
             with Workers(self.places.staged, _processes(processes), progress, early) as workers:
                 begin = workers.begin if not history or self.settings.engine == "local" else None
                 works, refused = run_ingest.planned_work(self.places, folders, begin)
+                if works or folders is None:
+                    run_ingest.sync(self.places)
                 known.note(works)
                 started(sum(work.jobs for work in works))
                 orchestrated = history and not all(work.unchanged for work in works)

@@ -59,6 +59,7 @@ def _load_analysis() -> None:
     os.environ.setdefault("POLARS_MAX_THREADS", "1")
     import scipy.fft
     import scipy.ndimage
+    import scipy.optimize
     import scipy.special  # noqa: F401
     import soundfile  # noqa: F401
 

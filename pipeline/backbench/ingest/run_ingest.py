@@ -266,9 +266,20 @@ def prepare(places: CataloguePaths) -> None:
 
     A withdrawal that was broken off is carried on.
     """
+    keep(places)
+    sync(places)
+
+
+def keep(places: CataloguePaths) -> None:
+    """Keep the settings that a run is to be computed with; withdrawn reviews have no rows then."""
     places.database.mkdir(parents=True, exist_ok=True)
     keep_settings(places.root, places.ledger.folder)
     drop_withdrawn(places)
+
+
+def sync(places: CataloguePaths) -> None:
+    """Bring the schema and the reference tables up to date. Nothing that is planned rests on
+    these tables, but rows that are loaded do."""
     with writing(places.database) as store:
         sync_reference(store, places.settings)
 
