@@ -180,7 +180,7 @@ class Catalogue:
             with Workers(self.places.staged, _processes(processes), progress, early) as workers:
                 begin = workers.begin if not history or self.settings.engine == "local" else None
                 works, refused = run_ingest.planned_work(self.places, folders, begin)
-                if works or folders is None:
+                if works or refused or not before:
                     run_ingest.sync(self.places)
                 known.note(works)
                 started(sum(work.jobs for work in works))

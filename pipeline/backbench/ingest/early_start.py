@@ -60,10 +60,10 @@ def _load_analysis() -> None:
     import scipy.fft
     import scipy.ndimage
     import scipy.optimize
-    import scipy.special  # noqa: F401
+    import scipy.special
     import soundfile  # noqa: F401
 
-    import backbench.ingest.analyse
+    import backbench.ingest.analyse  # noqa: F401
     from backbench.ingest.malloc_tuning import keep_freed
     from backbench.metrics.registry import registry
 
