@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import importlib
 import os
 from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
@@ -14,6 +15,11 @@ from backbench.storage.process_pool import copied_process
 
 WORTH_A_POOL = 64
 """Captures from which starting processes costs less than it saves."""
+NEEDED = (
+    "scipy.fft", "scipy.ndimage", "scipy.optimize", "scipy.special", "soundfile",
+    "backbench.ingest.analyse",
+)  # fmt: skip
+"""What the analyses of almost every review load."""
 _at_hand: list[ProcessPoolExecutor] = []
 """The process that was begun and that nobody uses yet."""
 
@@ -57,13 +63,8 @@ def _entries(folder: Path) -> int:
 def _load_analysis() -> None:
     # Processes that have the cores to themselves: threads of theirs would only wait there.
     os.environ.setdefault("POLARS_MAX_THREADS", "1")
-    import scipy.fft
-    import scipy.ndimage
-    import scipy.optimize
-    import scipy.special
-    import soundfile  # noqa: F401
-
-    import backbench.ingest.analyse  # noqa: F401
+    for name in NEEDED:
+        importlib.import_module(name)
     from backbench.ingest.malloc_tuning import keep_freed
     from backbench.metrics.registry import registry
 
