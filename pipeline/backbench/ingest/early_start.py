@@ -41,9 +41,10 @@ def taken_worker() -> ProcessPoolExecutor | None:
     return _at_hand.pop() if _at_hand else None
 
 
-def any_new(catalogue: Path, folders: Sequence[Path]) -> bool:
-    """Whether the vault lacks the manifest of one of these review folders."""
-    return any(_is_new(catalogue / "vault", folder / MANIFEST_NAME) for folder in folders)
+def any_new(catalogue: Path, folders: Sequence[object]) -> bool:
+    """Whether the vault lacks the manifest of one of these, as far as they are review folders."""
+    paths = [folder for folder in folders if isinstance(folder, Path)]
+    return any(_is_new(catalogue / "vault", path / MANIFEST_NAME) for path in paths)
 
 
 def _is_new(vault: Path, manifest: Path) -> bool:
