@@ -9,6 +9,7 @@ from typing import Any
 import typer
 from typer.core import TyperCommand
 
+from backbench.commands.words_missing import words_missing
 from backbench.commands.words_too_many import words_too_many
 from backbench.errors import Fault, UserError
 
@@ -22,13 +23,19 @@ class AllAtOnce(TyperCommand):
     def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
         """The arguments that are left. Raises UserError with a fault for each quantity.
 
-        Ends with a usage error where words are left that the command has no place for.
+        Ends with a usage error where an argument is missing, or words are left that the command
+        has no place for.
         """
         faults: list[Fault] = []
         before = UNREADABLE.set(faults)
         ctx.allow_extra_args = True  # so that they are refused in words of our own, below
         try:
             left: list[str] = super().parse_args(ctx, args)
+        except typer.BadParameter as error:
+            # Of one that is missing the parser itself has nothing to say.
+            if error.message or getattr(error.param, "param_type_name", "") != "argument":
+                raise
+            ctx.fail(words_missing(ctx))
         finally:
             UNREADABLE.reset(before)
         if faults:
