@@ -147,18 +147,6 @@ class HeldVoltage:
         ]
         return np.concatenate(each)
 
-    def mean(self) -> float:
-        """Mean of the voltage.
-
-        Returns
-        -------
-        float
-            V.
-        """
-        sums = sums_of_fall(longest_stretch(self.rate_hz), self.rate_hz, self.times[1], None)
-        whole = sum(float(s.levels.dot(np.diff(sums[s.edges]))) for s in self.stretches)
-        return whole / sum(s.samples for s in self.stretches)
-
 
 def charged(
     rectified: Array,
@@ -334,8 +322,8 @@ def level_weights(count: int, samples: float) -> LevelWeights:
 
 
 @lru_cache(maxsize=8)
-def sums_of_fall(count: int, rate_hz: float, fall_s: float, lag_s: float | None) -> Array:
-    """Sums of what is left of a voltage that falls.
+def sums_of_fall(count: int, rate_hz: float, fall_s: float, lag_s: float) -> Array:
+    """Sums of what a lag gains of a voltage that falls.
 
     Parameters
     ----------
@@ -345,17 +333,16 @@ def sums_of_fall(count: int, rate_hz: float, fall_s: float, lag_s: float | None)
         Sample rate, Hz.
     fall_s : float
         Time constant of the fall, s.
-    lag_s : float or None
-        Time constant of a lag, as whose gains they count, s; None for the voltages themselves.
+    lag_s : float
+        Time constant of the lag, s.
 
     Returns
     -------
     ndarray of float64, shape (count + 1,)
-        Over none to all of them; read only.
+        Over none to all of the samples; read only.
     """
-    each = level_weights(count, fall_s * rate_hz)[0]
-    if lag_s is not None:
-        each = each * level_weights(count, lag_s * rate_hz)[1]
-    sums = np.concatenate([[0.0], np.cumsum(each)])
+    falls = level_weights(count, fall_s * rate_hz)[0]
+    gained = falls * level_weights(count, lag_s * rate_hz)[1]
+    sums = np.concatenate([[0.0], np.cumsum(gained)])
     sums.setflags(write=False)
     return sums

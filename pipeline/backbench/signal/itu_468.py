@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from functools import lru_cache
 
 import numpy as np
@@ -19,7 +20,10 @@ LADDER = (
 """Between a source and a load of 600 ohm (figure 1a; second-hand, an open library's source)."""
 EDGE_S = 0.002
 """The network rings for less; the record's ends, which the transform joins, are left out."""
-LEAST_RATE_HZ, MOST_RATE_HZ = 80_000.0, 110_000.0
+METER_RATE_HZ = 64_800.0
+"""At least so often a second the meter looks at the waveform. White noise behind the network has
+less than -58 dB of its power above half of that (computed); and no round frequency up to 20 kHz
+stands still against it, whose peaks would fall between the samples again and again."""
 
 
 def _chain(s: Complex) -> Complex:
@@ -131,23 +135,16 @@ def weighted_468(track: Track) -> tuple[Array, float]:
     wave : ndarray of float64, shape (m,)
         V.
     own_rate_hz : float
-        Its sample rate, Hz: 80 to 110 kHz for the usual sample rates, so that a detector of peaks
-        sees them.
+        Its sample rate, Hz: METER_RATE_HZ or little more.
 
     References
     ----------
     Rec. ITU-R BS.468-4; see response_468.
     """
-    from scipy.fft import prev_fast_len
+    from scipy.fft import next_fast_len, prev_fast_len
 
     n, rate_hz = prev_fast_len(len(track.volts), real=True), track.rate_hz
-    rate, factor = rate_hz, 1
-    while rate < LEAST_RATE_HZ:
-        rate, factor = 2 * rate, 2 * factor
-    fraction = 1
-    while rate / fraction > MOST_RATE_HZ:
-        fraction += 1
-    samples = n * factor // fraction
+    samples = next_fast_len(math.ceil(n * METER_RATE_HZ / rate_hz), real=True)
     gain = _gain_by_bin(min(samples, n) // 2 + 1, rate_hz / n, samples / n)
     own_rate = rate_hz * samples / n
     wave = at_other_rate(track, n, samples, gain, behind="the network")

@@ -26,10 +26,10 @@ NEEDLE_S = 140e-3
 """Time constant of the needle, from the same source as those of the detector."""
 NEEDLE_EVERY = 16
 """Samples between two places of the needle that are reckoned: it lags by thousands of them."""
-SETTLED = 1e-9
+SETTLED = 1e-6
 """Relative difference of two starts' voltages below which they go on as one."""
 BEFORE_S = 1.5
-"""Part of a record that is played before it: five of the meter's longest time constant."""
+"""Part of a record that is played before it: five of the detector's longest time constant."""
 HIGHEST_EVERY_S, LEAST_BLOCKS = 0.5, 4
 
 
@@ -80,13 +80,14 @@ def needle(held: HeldVoltage, start: float = 0.0, gains: Gains | None = None) ->
 
 
 def _at_rest(held: HeldVoltage, gains: Gains) -> float:
-    """Where the needle stands after a course before whose beginning it stood at its mean, V."""
+    """Where the needle stands before a course that comes again and again, V."""
     left, _ = _of_needle(held)
-    stands = held.mean()
+    gained, kept = 0.0, 1.0
     for stretch in held.stretches:
-        stands += float(gains(stretch)[-1])
-        stands *= float(left[stretch.samples - 1])
-    return stands
+        falls = float(left[stretch.samples - 1])
+        gained = (gained + float(gains(stretch)[-1])) * falls
+        kept *= falls
+    return gained / (1 - kept)
 
 
 def _of_needle(held: HeldVoltage) -> tuple[Array, Array]:
@@ -169,8 +170,8 @@ def needle_course(rectified: Array, rate_hz: float) -> tuple[Array, float]:
 
     Notes
     -----
-    The record's end is played once before it, so that the meter has settled and the record reads
-    the same wherever in it the capture began.
+    The record's end charges the detector once before it, and the needle stands where it would if
+    the record came again and again: it reads the same wherever in it the capture began.
 
     References
     ----------
@@ -179,13 +180,12 @@ def needle_course(rectified: Array, rate_hz: float) -> tuple[Array, float]:
     before = rectified[-round(BEFORE_S * rate_hz) :]
     mean = float(rectified.mean())
     held = charged(before, rate_hz, mean)
-    gains = gains_of(held)
-    shown = _at_rest(held, gains)
     if len(before) == len(rectified):
         held = _once_more(rectified, held, mean)
     else:
         held = charged(rectified, rate_hz, held.last)
-    return needle(held, shown, gains), rate_hz / NEEDLE_EVERY
+    gains = gains_of(held)
+    return needle(held, _at_rest(held, gains), gains), rate_hz / NEEDLE_EVERY
 
 
 def _once_more(rectified: Array, course: HeldVoltage, begun: float) -> HeldVoltage:
