@@ -28,7 +28,12 @@ from backbench.metrics.noise_in_time import (
 )
 from backbench.metrics.nothing_playing import loud_remark, refuse_played
 from backbench.metrics.recorder_rate import rate_untold
-from backbench.metrics.sample_steps import STEPS_CHOICE, dither_off, with_undithered_steps
+from backbench.metrics.sample_steps import (
+    HALF_STEP,
+    STEPS_CHOICE,
+    weighted_steps_off,
+    with_undithered_steps,
+)
 from backbench.metrics.traits import AT_IDLE, Overview, Traits
 from backbench.metrics.warnings import joined, warning
 from backbench.quantities.writing import in_text
@@ -67,8 +72,6 @@ OTHER_MAINS = (
 )
 MOST_OF_STEPS = 0.3
 """Change of a line by steps that noise hardly blurs, relative, from which it is a bound."""
-HALF_STEP = 0.5
-"""The greatest error of a rounded sample, steps; no line or noise of it can have more rms."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -206,7 +209,7 @@ def _greater(lines: list[MeanSquare], others: list[MeanSquare]) -> bool:
     return apart > CLEARLY * math.sqrt(sum(x.variance for x in [*lines, *others]))
 
 
-@view("idle", version=14)
+@view("idle", version=15)
 def idle_view(capture_data: CaptureData, number: int) -> Generator[None, None, IdleView]:
     """The noise in output track `number`. Raises Refusal where none can be measured."""
     track = capture_data.outputs[number]
@@ -259,21 +262,7 @@ def noise_figure(idle: IdleView, weights: Array | None) -> MeasuredValue:
     shared = Contribution(square.rms * idle.track.calibration)
     total = combine([Contribution(estimation, known.dof), shared])
     rms_noise = MeasuredValue(square.rms, total.u, estimation, total.dof)
-    return less_steps(idle, rms_noise, chosen, weights)
-
-
-def less_steps(
-    idle: IdleView, reading: MeasuredValue, chosen: slice, weights: Array | None
-) -> MeasuredValue:
-    """An rms of a band, weighted or not, without what the steps of the samples make of it.
-
-    weights: power factors by bin of the band, None for 1.
-    """
-    if not idle.is_dithered:
-        greatest = 1.0 if weights is None else math.sqrt(float(weights.max()))
-        return with_undithered_steps(reading, HALF_STEP * greatest * idle.step_v)
-    bins = chosen.stop - chosen.start if weights is None else float(weights.sum())
-    return dither_off(reading, idle.step_v * math.sqrt(bins / len(idle.spectrum.bins)))
+    return weighted_steps_off(idle, rms_noise, chosen, weights)
 
 
 @metric(

@@ -131,7 +131,7 @@ def angle_between(lines: ToneLines, other: ToneLines) -> tuple[float, float]:
     return angle, math.hypot(lines.fundamental.relative, other.fundamental.relative)
 
 
-@view("tone", version=13)
+@view("tone", version=14)
 def tone_view(capture_data: CaptureData, number: int) -> ToneView:
     """The tone in output track `number`. Raises Refusal where there is none to be measured."""
     track = capture_data.outputs[number]

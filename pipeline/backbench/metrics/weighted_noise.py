@@ -8,8 +8,8 @@ from weakref import WeakKeyDictionary
 from backbench.errors import Refusal
 from backbench.metrics.bench_floor import CHOICE, less_noise
 from backbench.metrics.declaration import MeasuredValue, metric
-from backbench.metrics.noise import IdleView, less_steps, noise_figure
-from backbench.metrics.sample_steps import STEPS_CHOICE
+from backbench.metrics.noise import IdleView, noise_figure
+from backbench.metrics.sample_steps import STEPS_CHOICE, weighted_steps_off
 from backbench.quantities.writing import in_text
 from backbench.signal.itu_468 import TWO_KHZ, weighting_468_power
 from backbench.signal.power import product
@@ -51,11 +51,11 @@ def _like_rms(idle: IdleView, reading: MeasuredValue, reference: float) -> Measu
     """
     weights, (chosen, power) = _weights(idle), idle.band()
     if not idle.is_dithered:
-        return less_steps(idle, reading, chosen, weights / reference**2)
+        return weighted_steps_off(idle, reading, chosen, weights / reference**2)
     if idle not in _squares:
         _squares[idle] = product(power, weights)
     rms = MeasuredValue(math.sqrt(_squares[idle]), 0.0)
-    left = less_steps(idle, rms, chosen, weights)
+    left = weighted_steps_off(idle, rms, chosen, weights)
     share = reading.value / rms.value
     total = combine(
         [Contribution(reading.uncertainty, reading.dof), Contribution(share * left.uncertainty)]
