@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from weakref import WeakKeyDictionary
 
 import numpy as np
@@ -95,10 +96,8 @@ def _of_tones(lines: ToneLines | ToneSet, course: LineCourse) -> LineCourse:
     count, beside = 1, None
     if isinstance(lines, ToneSet):
         count, beside = len(lines.positions), _near_tones(lines, course.block_s)
-    return LineCourse(
-        course.phasors[:, :count], course.offset, course.left, course.length, course.rate_hz,
-        course.turns[:count], beside,
-    )  # fmt: skip
+    own, turns = course.phasors[:, :count], course.turns[:count]
+    return replace(course, phasors=own, turns=turns, beside=beside)
 
 
 def background_ratio(lines: ToneLines) -> float:
