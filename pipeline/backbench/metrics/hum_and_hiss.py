@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 from functools import lru_cache
 from itertools import pairwise
 from typing import NamedTuple
@@ -188,7 +187,7 @@ def hum_over_hiss(idle: IdleView) -> MeasuredValue:
             "noise of lines; use a more sensitive input range"
         )
     square = _together([line for _, _, line in lines])
-    chosen, _ = idle.band()
+    chosen, _ = idle.band
     noise = float(idle.noise[chosen].sum())
     if not square.surely_stands_out:
         each = [square, *(_together(other.lines) for other in idle.elsewhere)]
@@ -230,7 +229,7 @@ def _wavering_hum(
     except ValueError:
         return None
     power = {hz: line.value for _, hz, line in standing}
-    spread = [_spread(course, n) for n in range(len(hz))]
+    spread = _spread(course)
     off = [share * power[at] for share, at in zip(spread, hz.tolist(), strict=True)]
     if sum(off) <= WAVERS * noise:
         return None
@@ -242,13 +241,11 @@ def _wavering_hum(
     )
 
 
-def _spread(course: LineCourse, number: int) -> float:
-    """Mean square by which a line wavers more than noise makes it seem to, re its own; >= 0."""
-    one = replace(
-        course, phasors=course.phasors[:, number : number + 1], turns=course.turns[number:][:1]
-    )
-    seeming = 2 * course.usual_left / course.length / float(course.usual_level[number]) ** 2
-    return max(one.wavering - seeming, 0.0)
+def _spread(course: LineCourse) -> list[float]:
+    """Mean square by which each line wavers more than noise makes it seem to, re its own; >= 0."""
+    seeming = 2 * course.usual_left / course.length / course.usual_level**2
+    spread: list[float] = np.maximum(course.each_wavering - seeming, 0.0).tolist()
+    return spread
 
 
 def _slow(track: Track) -> tuple[Array, float]:
