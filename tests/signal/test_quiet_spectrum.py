@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from backbench.signal.quiet_spectrum import quiet_spectrum
+from backbench.signal.recorded_band import SIDE_LOBES
 from backbench.signal.spectrum import spectrum
 from backbench.signal.track import Track
 
@@ -52,3 +53,14 @@ def test_a_line_sums_to_its_mean_square_on_both_sides_of_the_end_of_the_band(off
         power = quiet_spectrum(Track(volts, rate_hz, 1.0, 0.0)).power
         lobe = power[round(place) - 7 : round(place) + 8]
         assert float(lobe.sum()) == pytest.approx(0.02**2 / 2, rel=2e-4)
+
+
+@pytest.mark.parametrize("seconds", [0.25, 1.0])
+def test_a_line_leaves_less_of_itself_than_an_edge_of_the_band_must_have(seconds: float) -> None:
+    """Side lobes from 10 kHz on, where such an edge is looked for; worst of places between bins."""
+    t = np.arange(round(96_000 * seconds)) / 96_000
+    for hz in (31.3, 33.5, 100.7):
+        volts = np.cos(2 * np.pi * hz * t + 0.5)
+        power = quiet_spectrum(Track(volts, 96_000.0, 1.0, 0.0)).power
+        above = power[round(10_000 * seconds) :]
+        assert float(above.max()) < SIDE_LOBES * float(power.max())

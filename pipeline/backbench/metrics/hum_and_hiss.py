@@ -17,14 +17,15 @@ from backbench.metrics.lines_elsewhere import bounded_elsewhere
 from backbench.metrics.noise import HALF_STEP, IdleView, line_figure
 from backbench.metrics.noise_in_time import HISS_HZ, known_to
 from backbench.metrics.sample_steps import STEPS_CHOICE, dither_off, with_undithered_steps
+from backbench.metrics.slow_course import slow_course
 from backbench.metrics.warnings import joined
 from backbench.quantities.writing import in_text
-from backbench.signal.line_course import LineCourse, line_course, means_of
+from backbench.signal.line_course import LineCourse, line_course
 from backbench.signal.mains import clear_of_mains
 from backbench.signal.power import STANDING, MeanSquare
 from backbench.signal.quantiles import middle_of_own
 from backbench.signal.tone import BAND_HZ
-from backbench.signal.track import Array, Track
+from backbench.signal.track import Array
 from backbench.signal.uncertainty import DB_PER_RELATIVE, Contribution, combine
 
 FAMILY = "Noise and hum"
@@ -37,8 +38,6 @@ BACKGROUND_BINS = 6000.0
 which the uppermost weigh most (computed)."""
 THIRDS = 10
 """Thirds of an octave in that band."""
-COARSE_RATE_HZ = 8_000.0
-"""The course of mains lines is read from a record averaged down to about this rate."""
 WAVERS = 0.3
 """Power by which the strongest line is off one level and even turning, re the noise beside it, from
 which it is told of: common practice, no source."""
@@ -225,7 +224,7 @@ def _wavering_hum(
     strongest = max(standing, key=lambda line: line[2].value)
     hz = np.array([strongest[1], *(line[1] for line in standing if line is not strongest)])
     try:
-        course = line_course(*_slow(idle.track), hz)
+        course = line_course(*slow_course(idle.track), hz)
     except ValueError:
         return None
     power = {hz: line.value for _, hz, line in standing}
@@ -246,12 +245,6 @@ def _spread(course: LineCourse) -> list[float]:
     seeming = 2 * course.usual_left / course.length / course.usual_level**2
     spread: list[float] = np.maximum(course.each_wavering - seeming, 0.0).tolist()
     return spread
-
-
-def _slow(track: Track) -> tuple[Array, float]:
-    """Means of neighbouring samples, which hold mains lines, and how many there are a second."""
-    few = max(int(track.rate_hz / COARSE_RATE_HZ), 1)
-    return means_of(track.volts, few), track.rate_hz / few
 
 
 def _dominant_remark(value: float, u: float, lines: list[tuple[int, float, MeanSquare]]) -> str:
