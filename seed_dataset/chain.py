@@ -51,6 +51,4 @@ def lines(period: Array) -> Complex:
 def unfolded(amplitudes: Complex, base_hz: float, n: int, rate_hz: float, top_hz: float) -> Array:
     """The signal at n instants from its complex amplitudes, up to top_hz (exclusive)."""
     below = amplitudes[: int(np.ceil(top_hz / base_hz))]
-    heard = np.flatnonzero(np.abs(below) > FLOOR)
-    last = int(heard[-1]) if len(heard) else 0
-    return laid_out(below[: last + 1], base_hz, n, rate_hz)
+    return laid_out(np.where(np.abs(below) > FLOOR, below, 0.0), base_hz, n, rate_hz)

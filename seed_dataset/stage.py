@@ -65,15 +65,17 @@ class Stage:
 
     def input_at(self, percent: float) -> float:
         """The input, V rms, at which tanh makes that much distortion, by its own series."""
-        from scipy.optimize import brentq
+        low, high = 1e-3, 10.0
+        for _ in range(50):
+            peak = (low + high) / 2
+            low, high = (low, peak) if _distortion_percent(peak) > percent else (peak, high)
+        return high * self.rail_v / self.gain / math.sqrt(2)
 
-        def over(peak: float) -> float:
-            t = np.arange(256) / 256
-            spectrum = np.abs(np.fft.rfft(np.tanh(peak * np.sin(2 * np.pi * t))))
-            rest = np.sqrt(np.sum(spectrum[2:21] ** 2))
-            return float(100 * rest / spectrum[1] - percent)
 
-        return float(brentq(over, 1e-3, 10.0)) * self.rail_v / self.gain / math.sqrt(2)
+def _distortion_percent(peak: float) -> float:
+    """THD of tanh driven by a sine of that peak, harmonics 2..20."""
+    spectrum = np.abs(np.fft.rfft(np.tanh(peak * np.sin(2 * np.pi * np.arange(256) / 256))))
+    return float(100 * np.sqrt(np.sum(spectrum[2:21] ** 2)) / spectrum[1])
 
 
 @lru_cache(maxsize=8)

@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import TypeVar
 
 import numpy as np
+from numpy.typing import NDArray
 
 from backbench.seed_dataset.behaviour import Behaviour
 from backbench.seed_dataset.stimulus import Array, Complex, number
@@ -14,6 +16,7 @@ from backbench.seed_dataset.stimulus import Array, Complex, number
 LEAD_S, TAIL_S = 0.02, 0.14
 RISE_S, FALL_S = 0.01, 0.001
 OVERSAMPLING = 2
+Number = TypeVar("Number", np.float64, np.complex128)
 
 
 @dataclass(frozen=True)
@@ -73,14 +76,19 @@ class Sweep:
         rail = behaviour.rail_v
         drive = np.fft.irfft(played * behaviour.before(frequency) * behaviour.gain / rail)
         bent = behaviour.transfer.at(1000.0)(drive, behaviour.ceiling(load_ohm))
-        emf = np.fft.rfft(bent) * rail
+        frequency = self._kept(frequency)
+        emf = self._kept(np.fft.rfft(bent)) * rail
         after = behaviour.roll_off.after(frequency) * behaviour.divided(load_ohm, frequency)
         return np.asarray(emf * after * behaviour.polarity, dtype=np.complex128)
 
+    def _kept(self, spectrum: NDArray[Number]) -> NDArray[Number]:
+        """The band below half the converter's rate."""
+        return spectrum[: self._padded() // OVERSAMPLING // 2 + 1]
+
     def _recorded(self, spectrum: Complex) -> Array:
-        """What the converter keeps: the band below half its rate, at its rate."""
+        """What the converter keeps: that band, at its rate."""
         n = self._padded() // OVERSAMPLING
-        kept = np.fft.irfft(spectrum[: n // 2 + 1] / OVERSAMPLING, n)
+        kept = np.fft.irfft(self._kept(spectrum) / OVERSAMPLING, n)
         return kept[: round(self.seconds * self.rate_hz)]
 
 

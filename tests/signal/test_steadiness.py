@@ -11,8 +11,11 @@ from hypothesis import strategies as st
 
 from backbench.errors import Refusal
 from backbench.metrics.recorder_rate import HEADER_ALONE
+from backbench.signal import steadiness
 from backbench.signal.block_scatter import scatter
-from backbench.signal.line_course import line_course
+from backbench.signal.line_course import LineCourse, line_course
+from backbench.signal.steadiness import _beat
+from backbench.signal.steadiness import _is_surely_still as seen_at_a_look
 from tones import figures, idle_material, reasons, sines, tone_material, track
 
 RATE, SECONDS = 48_000.0, 2.0
@@ -158,3 +161,36 @@ def test_scatter_of_known_squares() -> None:
     result = scatter(np.array([1.0, 3.0, 1.0, 3.0]), 1.0)
     assert result.relative == pytest.approx(2 / math.sqrt(3) / 2 / 2)
     assert result.span_db == pytest.approx(10 * math.log10(3))
+
+
+@settings(max_examples=200, deadline=None)
+@given(
+    size=st.floats(-7, 0), noise=st.floats(-9, -1), beside=st.floats(-12, -1),
+    kind=st.sampled_from(["turned", "level", "one", "drift", "random"]),
+    blocks=st.integers(2, 32), wander=st.sampled_from([1e-4, 1e-2, math.inf]),
+    seed=st.integers(0, 99),
+)  # fmt: skip
+def test_a_look_never_passes_what_a_limit_would_refuse(
+    size: float, noise: float, beside: float, kind: str, blocks: int, wander: float, seed: int
+) -> None:
+    """Property: what is found still at a look is found still by every limit on its own."""
+    rng, change = np.random.default_rng(seed), 10.0**size
+    at = np.arange(blocks) / blocks
+    off = {
+        "turned": np.exp(1j * change * rng.normal(size=blocks)) - 1,
+        "level": change * (at > 0.5),
+        "one": change * (np.arange(blocks) == blocks // 2),
+        "drift": np.exp(40j * change * at) - 1,
+        "random": change * (rng.normal(size=blocks) + 1j * rng.normal(size=blocks)),
+    }[kind]
+    left = 10.0 ** (2 * noise) * rng.exponential(size=(blocks, 8))
+    course = LineCourse(2 * (1 + off)[:, None], at, left, 6000, 192e3, np.array([31.3]))
+    assert seen_at_a_look(course, 10.0**beside, _beat(course), wander) <= (
+        all_limits(course, 10.0**beside, wander) == (0, blocks)
+    )
+
+
+def all_limits(course: LineCourse, beside: float, wander: float) -> tuple[int, int]:
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(steadiness, "_is_surely_still", lambda *_: False)
+        return steadiness.steady_segment(course, beside, wander)

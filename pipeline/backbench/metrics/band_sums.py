@@ -13,6 +13,7 @@ from typing import NamedTuple
 import numpy as np
 
 from backbench.metrics.noise_in_time import Blocks, Clear, among_blocks, known_to
+from backbench.metrics.sample_steps import BandFactors
 from backbench.signal.itu_468 import weighting_468_power
 from backbench.signal.power import MeanSquare, mean_square_of, products
 from backbench.signal.track import Array
@@ -37,6 +38,10 @@ class Factors(NamedTuple):
     sums: list[float]
     greatest: list[float]
     in_blocks: Array
+
+    def of(self, weighting: Weighting) -> BandFactors:
+        """Of one weighting."""
+        return BandFactors(self.rows[weighting], self.sums[weighting], self.greatest[weighting])
 
 
 @lru_cache(maxsize=4)

@@ -26,6 +26,7 @@ from backbench.metrics.harmonics_table import HarmonicsTable
 from backbench.metrics.percent_ratios import percent, percent_of_total
 from backbench.metrics.reduced_tone import ReducedTone
 from backbench.metrics.sample_steps import STEPS_CHOICE
+from backbench.metrics.shown_band import beyond_shown
 from backbench.metrics.spectrum_table import SpectrumTable
 from backbench.metrics.tone import ALL_TONES, ToneView
 from backbench.metrics.tone_noise import less_bench_noise, less_steps, noise_of, with_line_under
@@ -152,7 +153,7 @@ def thd_wide(tone: ToneView) -> MeasuredValue:
 def _thd_wide(tone: ToneView) -> MeasuredValue:
     harmonics, last = with_second_and_third(tone, BAND_HZ[1])
     figure = percent(harmonics.total(2, last), tone.square, ceiling_of(tone, last))
-    return with_mains(tone, figure, harmonics)
+    return with_mains(tone, beyond_shown(tone, figure), harmonics)
 
 
 @metric(

@@ -7,18 +7,18 @@ unseen.
 
 from __future__ import annotations
 
-import numpy as np
-
 from backbench.metrics.tone import ToneView
 from backbench.quantities.writing import in_text
 from backbench.signal.harmonics import Harmonics
 from backbench.signal.hidden_hum import MOST_MULTIPLE, NEIGHBOUR_MULTIPLES, OFF_NOMINAL
 from backbench.signal.kept_property import kept_with_it
+from backbench.signal.tone import ToneLines
 
 MATTERS = 0.1
 """Share of a sum's power from which a harmonic that may be a line is told."""
 LIKE_HUM = 1e-3
 """Rms re a tone that mains lines beside it seldom have: common practice, no source."""
+EVENLY_BESIDE = [k for k in NEIGHBOUR_MULTIPLES.tolist() if k % 2 == 0]
 
 
 @kept_with_it
@@ -35,7 +35,7 @@ def doubtful_mains(tone: ToneView) -> str | None:
     )
 
 
-def doubtful_harmonics(tone: ToneView, harmonics: Harmonics) -> str | None:
+def doubtful_harmonics(tone: ToneView, harmonics: Harmonics, only: int | None = None) -> str | None:
     """That a line of the other usual mains frequency may be what a harmonic is read as.
 
     Parameters
@@ -43,7 +43,9 @@ def doubtful_harmonics(tone: ToneView, harmonics: Harmonics) -> str | None:
     tone : ToneView
         The view.
     harmonics : Harmonics
-        One, or those that are summed; orders below 2 don't count.
+        Those that are summed.
+    only : int or None, optional
+        The one of them that is looked at; all where not given.
 
     Returns
     -------
@@ -54,10 +56,8 @@ def doubtful_harmonics(tone: ToneView, harmonics: Harmonics) -> str | None:
     stated, others = tone.capture_data.mains_hz, tone.lines.unconfirmed
     if not others or not stated:
         return None
-    square = np.where(harmonics.orders > 1, harmonics.square, 0.0)
-    like_hum = square <= LIKE_HUM**2 * tone.lines.fundamental.value
-    strong = harmonics.orders[like_hum & (square > MATTERS * np.maximum(square, 0.0).sum())]
-    on = next(((n, hz) for n in strong.tolist() for hz in others if _hides(tone, n, hz)), None)
+    on = next(((n, hz) for n in _like_hum(tone, harmonics, only) for hz in others
+               if _hides(tone, n, hz)), None)  # fmt: skip
     if on is None:
         return None
     return (
@@ -67,15 +67,30 @@ def doubtful_harmonics(tone: ToneView, harmonics: Harmonics) -> str | None:
     )
 
 
+def _like_hum(tone: ToneView, harmonics: Harmonics, only: int | None) -> list[int]:
+    """Orders of those that make a good part of the sum and aren't stronger than hum is."""
+    most = LIKE_HUM**2 * tone.lines.fundamental.value
+    if only is not None:
+        return [only] if 0 < harmonics.one(only).value <= most else []
+    least = MATTERS * sum([square for square in harmonics.squares.values() if square > 0])
+    return [n for n, square in harmonics.squares.items() if least < square <= most]
+
+
 def _hides(tone: ToneView, order: int, mains_hz: float) -> bool:
     """Whether a line may lie under a harmonic with none an even number of multiples away clear."""
     lines, hz = tone.lines, order * tone.lines.frequency_hz
     multiple, width = max(round(hz / mains_hz), 1), lines.spectrum.resolution_hz
     if abs(hz - multiple * mains_hz) > lines.half * width + OFF_NOMINAL * hz:
         return False
-    beside = multiple + NEIGHBOUR_MULTIPLES[NEIGHBOUR_MULTIPLES % 2 == 0]
-    places = mains_hz / width * beside[beside >= 1]
-    return not (lines.apart(places) > 2 * lines.half + OFF_NOMINAL * places).any()
+    # So few that plain numbers are quicker than arrays.
+    places = [mains_hz / width * n for n in (multiple + k for k in EVENLY_BESIDE) if n >= 1]
+    return not any(_is_clear(lines, place) for place in places)
+
+
+def _is_clear(lines: ToneLines, place: float) -> bool:
+    """Whether a mains line at a place, bins, can't be taken for a harmonic."""
+    away = abs(place - round(place / lines.position) * lines.position)
+    return away > 2 * lines.half + OFF_NOMINAL * place
 
 
 def _lies_on(tone: ToneView, mains_hz: float) -> bool:

@@ -8,14 +8,12 @@ them a limiting output can look clean.
 from __future__ import annotations
 
 import math
-from dataclasses import replace
-
-import numpy as np
 
 from backbench.documents.clear_frequencies import CLEAR_HZ, clear_hz
 from backbench.errors import NotApplicable
 from backbench.metrics.declaration import MeasuredValue
 from backbench.metrics.doubtful_mains import doubtful_harmonics, doubtful_mains
+from backbench.metrics.shown_band import beyond_shown, last_shown, not_shown
 from backbench.metrics.tone import ToneView
 from backbench.metrics.tone_wavering import as_steady
 from backbench.metrics.warnings import joined
@@ -27,7 +25,7 @@ from backbench.signal.tone import BAND_HZ, EDGE, LAST_ORDER, PASS_BAND
 LEAST_ORDER = 3
 BAND_CHOICE = (
     "; given only where the second and the third harmonic lie in the record's band; detail says "
-    "where that band leaves out others"
+    "where that band, as far as the record shows it to go, leaves out others"
 )
 
 
@@ -42,15 +40,18 @@ def counted(tone: ToneView, first: int, last: int, up_to_hz: float = math.inf) -
         band = "the band that was recorded" if math.isinf(up_to_hz) else "20 Hz to 20 kHz"
         which = "no harmonic" if first == 2 else f"no harmonic from the {first}th on"
         raise NotApplicable(f"{which} of {in_text(tone.stated_hz, 'Hz', 6)} lies in {band}")
-    return as_steady(tone, reached)
+    last_seen = last_shown(tone)
+    if last_seen < first:
+        raise NotApplicable(not_shown(tone))
+    return as_steady(tone, int(min(reached, last_seen)))
 
 
 def with_second_and_third(tone: ToneView, up_to_hz: float = math.inf) -> tuple[Harmonics, int]:
     """All harmonics of the definition in band, and the order of the last of them.
 
-    Up to the tenth, or where a frequency is given up to that. Raises NotApplicable where the
-    second or the third is out of the record's band or above the frequency, or where the record
-    ends below it.
+    Up to the tenth or the last that the record shows itself to hold, or where a frequency is given
+    up to that. Raises NotApplicable where the second or the third is out of the record's band or
+    above the frequency, or not shown, or where the record ends below it.
     """
     lines = tone.beside_mains()
     recorded = PASS_BAND * lines.spectrum.rate_hz
@@ -63,6 +64,11 @@ def with_second_and_third(tone: ToneView, up_to_hz: float = math.inf) -> tuple[H
     last = min(most, lines.last_order(up_to_hz))
     if last < LEAST_ORDER:
         raise NotApplicable(_out_of_band(tone, min(recorded, up_to_hz), last, up_to_hz))
+    last_seen = last_shown(tone)
+    if last_seen < LEAST_ORDER:
+        raise NotApplicable(not_shown(tone))
+    if math.isinf(up_to_hz):
+        last = int(min(last, last_seen))
     return as_steady(tone, last), last
 
 
@@ -100,7 +106,9 @@ def ceiling_of(tone: ToneView, last: int) -> float:
 
 
 def beyond_band(tone: ToneView, figure: MeasuredValue, top_hz: float) -> MeasuredValue:
-    """The figure of a residual, with a remark where harmonics of the tone lie above its band."""
+    """The figure of a residual, with a remark where harmonics of the tone lie above its band, or
+    where the record may have lost them."""
+    figure = beyond_shown(tone, figure)
     if LEAST_ORDER * tone.lines.frequency_hz <= top_hz * EDGE:
         return figure
     which = "third harmonic" if 2 * tone.lines.frequency_hz <= top_hz * EDGE else "second harmonic"
@@ -127,12 +135,9 @@ def with_mains(
 
     only: the one harmonic that the figure is of.
     """
-    shown = harmonics
-    if only is not None:
-        shown = replace(harmonics, orders=np.where(harmonics.orders == only, only, 0))
     doubt = doubtful_mains(tone)
     if doubt is None and figure.bound is None:
-        doubt = doubtful_harmonics(tone, shown)
+        doubt = doubtful_harmonics(tone, harmonics, only)
     if doubt is not None:
         figure = figure.but(remark=joined(figure.remark, doubt))
     if figure.bound is None and not harmonics.with_hum:
@@ -141,7 +146,7 @@ def with_mains(
     figure = _with_steps(tone, figure, parts)
     if parts.hum <= MAINS_MATTERS * parts.seen:
         return figure
-    return figure.but(remark=joined(figure.remark, mains_remark(tone, shown)))
+    return figure.but(remark=joined(figure.remark, mains_remark(tone, harmonics, only)))
 
 
 def _with_steps(tone: ToneView, figure: MeasuredValue, parts: Parts) -> MeasuredValue:
@@ -161,10 +166,13 @@ def _mains(tone: ToneView) -> str:
     return " or ".join(in_text(hz, "Hz", 6) for hz in [*stated, *tone.lines.unconfirmed])
 
 
-def mains_remark(tone: ToneView, harmonics: Harmonics) -> str:
-    """Which harmonics mains lines may hide in, and what to play instead."""
-    hit = ((harmonics.hum > 0) | harmonics.blind) & (harmonics.orders > 1)
-    named = harmonics.orders[hit].tolist()
+def mains_remark(tone: ToneView, harmonics: Harmonics, only: int | None = None) -> str:
+    """Which harmonics mains lines may hide in, and what to play instead.
+
+    only: the one of them that is looked at; all where not given.
+    """
+    hit = harmonics.orders[(harmonics.hum > 0) | harmonics.blind].tolist()
+    named = [n for n in hit if only in (None, n)]
     more = f" and {len(named) - MOST_NAMED} more" if len(named) > MOST_NAMED else ""
     orders = ", ".join(map(str, named[:MOST_NAMED])) + more
     hz = tone.stated_hz

@@ -14,9 +14,14 @@ from backbench.errors import Refusal
 from backbench.metrics.bench_floor import CHOICE, LINE_CHOICE, less_lines, less_noise
 from backbench.metrics.declaration import MeasuredValue, metric
 from backbench.metrics.lines_elsewhere import bounded_elsewhere
-from backbench.metrics.noise import HALF_STEP, IdleView, line_figure
+from backbench.metrics.noise import IdleView, line_figure
 from backbench.metrics.noise_in_time import HISS_HZ, known_to
-from backbench.metrics.sample_steps import STEPS_CHOICE, dither_off, with_undithered_steps
+from backbench.metrics.sample_steps import (
+    HALF_STEP,
+    STEPS_CHOICE,
+    dither_off,
+    with_undithered_steps,
+)
 from backbench.metrics.slow_course import slow_course
 from backbench.metrics.warnings import joined
 from backbench.quantities.writing import in_text

@@ -145,7 +145,7 @@ def regulation_resistance(session: Session) -> Iterator[DerivedResult]:
     unit="1",
     better="higher",
     source="IEC 60268-3 (damping factor)",
-    version=4,
+    version=5,
     choice="nominal load over the magnitude of the source impedance, at the point where the "
     "voltage was recorded: a lead beyond it is not in it. Nominal load: the named tap's; that "
     "under which it was measured at a headphone output; else 8 ohm. A bound without phase. None of "
@@ -194,9 +194,11 @@ def _missed(at: SweptPoint) -> float:
 def _factor(nominal: float, impedance: MeasuredValue, detail: dict[str, str]) -> MeasuredValue:
     factor = nominal / impedance.value
     turned: dict[Bound | None, Bound] = {"upper": "lower", "lower": "upper"}
+    # Its inverse is farther off upwards: so far as the bound may be surely reaches.
+    surely = 1 - ONE_SIDED * impedance.uncertainty / impedance.value
+    steeper = factor / impedance.value / (surely if impedance.bound and surely > 0 else 1.0)
     return MeasuredValue(
-        factor, factor * impedance.uncertainty / impedance.value,
-        factor * impedance.estimation / impedance.value,
+        factor, steeper * impedance.uncertainty, steeper * impedance.estimation,
         bound=turned.get(impedance.bound), detail=detail, remark=impedance.remark,
     )  # fmt: skip
 

@@ -22,7 +22,7 @@ from backbench.signal.tone_course import (
     tone_course,
     tones_course,
 )
-from backbench.signal.tone_search import FULL_PERIODS, seek_tone
+from backbench.signal.tone_search import FULL_PERIODS, seek_tone, seek_tone_of_each
 from backbench.signal.tone_set import ToneSet
 from backbench.signal.track import Track
 from backbench.signal.waveform_period import period_course
@@ -70,6 +70,9 @@ def make_ready(tracks: Sequence[Track], stimulus: Stimulus, mains_hz: float | No
         found[track] = _sought(track, stimulus, mains_hz)
 
     _each(tracks, check_record)
+    if isinstance(stimulus, Tone | SquareWave):
+        stated = stimulus.tone_hz if isinstance(stimulus, Tone) else stimulus.square_hz
+        seek_tone_of_each(tracks, stated, mains_hz)
     if isinstance(stimulus, TwoTones | Multitone):
         with contextlib.suppress(Refusal):
             seek_tones_of_each(tracks, *_stated(stimulus), mains_hz)

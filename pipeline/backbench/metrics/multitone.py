@@ -80,7 +80,7 @@ class MultitoneView:
         return steps_off(figure, self.tone_set, per_volt, BAND_HZ[1])
 
 
-@view("multitone", version=11)
+@view("multitone", version=12)
 def multitone_view(capture_data: CaptureData, number: int) -> MultitoneView:
     """Many tones in output track `number`. Raises Refusal where they are not those stated.
 

@@ -70,14 +70,14 @@ def _seen_near(tones: ToneSet, block_s: float) -> float:
 def _outside(view: MultitoneView, course: LineCourse) -> Array:
     """Share of each tone's power that the wavering common to all puts outside its lobe."""
     tones, spectrum = view.tone_set, view.tone_set.spectrum
-    weights, wavering = spectrum.window.samples, _common(course)
+    wavering = _common(course)
     density = tones.noise[np.rint(tones.positions).astype(int)] / spectrum.resolution_hz
     shares = []
     for n, own in enumerate(density.tolist()):
         one = replace(
             course, phasors=wavering[:, n : n + 1], turns=course.turns[n : n + 1], beside=None
         )
-        shares.append(wavering_outside(one, weights, tones.half, own))
+        shares.append(wavering_outside(one, spectrum.window, tones.half, own))
     return np.array(shares)
 
 

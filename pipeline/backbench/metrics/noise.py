@@ -34,7 +34,12 @@ from backbench.metrics.noise_in_time import (
 )
 from backbench.metrics.nothing_playing import loud_remark, refuse_played
 from backbench.metrics.recorder_rate import rate_untold
-from backbench.metrics.sample_steps import STEPS_CHOICE, dither_off, with_undithered_steps
+from backbench.metrics.sample_steps import (
+    HALF_STEP,
+    STEPS_CHOICE,
+    weighted_steps_off,
+    with_undithered_steps,
+)
 from backbench.metrics.traits import AT_IDLE, Overview, Traits
 from backbench.metrics.warnings import joined, warning
 from backbench.quantities.writing import in_text
@@ -73,8 +78,6 @@ OTHER_MAINS = (
 )
 MOST_OF_STEPS = 0.3
 """Change of a line by steps that noise hardly blurs, relative, from which it is a bound."""
-HALF_STEP = 0.5
-"""The greatest error of a rounded sample, steps; no line or noise of it can have more rms."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -227,7 +230,7 @@ def _greater(lines: list[MeanSquare], others: list[MeanSquare]) -> bool:
     return apart > CLEARLY * math.sqrt(sum(x.variance for x in [*lines, *others]))
 
 
-@view("idle", version=15)
+@view("idle", version=16)
 def idle_view(capture_data: CaptureData, number: int) -> Generator[None, None, IdleView]:
     """The noise in output track `number`. Raises Refusal where none can be measured."""
     track = capture_data.outputs[number]
@@ -276,12 +279,8 @@ def less_steps(
 
     reference: factor that the reading is lower by than the weighting's own.
     """
-    weights = idle.weights
-    if not idle.is_dithered:
-        greatest = math.sqrt(weights.greatest[weighting]) / reference
-        return with_undithered_steps(reading, HALF_STEP * greatest * idle.step_v)
-    share = weights.sums[weighting] / reference**2 / len(idle.spectrum.bins)
-    return dither_off(reading, idle.step_v * math.sqrt(share))
+    own = idle.weights.of(weighting)
+    return weighted_steps_off(idle, reading, idle.band[0], own, reference)
 
 
 @metric(

@@ -27,7 +27,7 @@ def with_wavering(
     spectrum = tones.spectrum
     noise = tones.noise[np.rint(tones.positions).astype(int)] / spectrum.resolution_hz
     times = np.array(products, dtype=float)
-    lost = lost_of_products(course, spectrum.window.samples, times, tones.positions, noise)
+    lost = lost_of_products(course, spectrum.window, times, tones.positions, noise)
     return [
         one._replace(slope=one.slope + share**2 * max(one.value, 0.0))
         for one, share in zip(found, lost.tolist(), strict=True)

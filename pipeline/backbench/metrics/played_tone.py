@@ -78,7 +78,7 @@ def _only_driven(seen: PlayedToneView) -> None:
         raise NotApplicable("another output is driven")
 
 
-@view("played tone", version=2)
+@view("played tone", version=3)
 def played(capture_data: CaptureData, number: int) -> PlayedToneView:
     """The tone of output track `number`."""
     stimulus, track = capture_data.stimulus, capture_data.outputs[number]

@@ -9,16 +9,23 @@ are, or make lines of it: a figure is then no more than it shows and half a step
 from __future__ import annotations
 
 import math
+from typing import NamedTuple
 
 from backbench.metrics.bench_floor import lines_off
 from backbench.metrics.declaration import MeasuredValue
 from backbench.metrics.warnings import joined
 from backbench.quantities.writing import in_text
 from backbench.signal.dither import STEPS, TRIANGULAR
+from backbench.signal.recorded_band import SteppedRecord, shown
 from backbench.signal.tone import ToneLines
 from backbench.signal.tone_set import ToneSet
+from backbench.signal.track import Array
 from backbench.signal.uncertainty import Contribution, combine
 
+LOST = 0.05
+"""Share of its power that may be missing in a figure before that is remarked on."""
+HALF_STEP = 0.5
+"""The greatest error of a rounded sample, steps; no line or noise of it can have more rms."""
 STEPS_CHOICE = (
     "; the noise of the samples' steps is taken off in power, an upper bound where with customary "
     "dither they make half of it; where no noise blurs the steps, an upper bound of what is found "
@@ -35,8 +42,65 @@ def steps_off(
     """
     step = per_volt * lines.step_v
     if not lines.is_dithered:
-        return with_undithered_steps(reading, step * math.sqrt(STEPS))
-    return dither_off(reading, step * math.sqrt(2 * band_hz / lines.spectrum.rate_hz))
+        left = with_undithered_steps(reading, step * math.sqrt(STEPS))
+    else:
+        left = dither_off(reading, step * math.sqrt(2 * band_hz / lines.spectrum.rate_hz))
+    missing = max(band_hz - shown(lines).hz, 0.0) / lines.spectrum.resolution_hz
+    return perhaps_cut(left, lines, missing, per_volt)
+
+
+class BandFactors(NamedTuple):
+    """Power factors by bin of a band under a weighting, their sum and the greatest of them."""
+
+    each: Array
+    sum: float
+    greatest: float
+
+
+def weighted_steps_off(
+    record: SteppedRecord,
+    reading: MeasuredValue,
+    chosen: slice,
+    weights: BandFactors,
+    reference: float = 1.0,
+) -> MeasuredValue:
+    """An rms of a band, weighted or not, without what the steps of the samples make of it.
+
+    reference: factor that the reading is lower by than the weighting's own.
+    """
+    if not record.is_dithered:
+        greatest = math.sqrt(weights.greatest) / reference
+        return with_undithered_steps(reading, HALF_STEP * greatest * record.step_v)
+    spectrum = record.spectrum
+    share = weights.sum / reference**2 / len(spectrum.bins)
+    left = dither_off(reading, record.step_v * math.sqrt(share))
+    first = int(min(shown(record).hz / spectrum.resolution_hz, chosen.stop)) - chosen.start
+    missing = float(weights.each[first:].sum())
+    return perhaps_cut(left, record, missing / reference**2)
+
+
+def perhaps_cut(
+    reading: MeasuredValue, record: SteppedRecord, missing: float, per_volt: float = 1.0
+) -> MeasuredValue:
+    """What stands in a band, wider by the noise that the record may have lost at its end.
+
+    missing: bins of the band beyond what the record shows, each as it is weighted.
+    """
+    lost = per_volt**2 * missing * shown(record).below
+    if lost <= 0 or reading.bound is not None:
+        return reading
+    added = Contribution((math.sqrt(reading.value**2 + lost) - reading.value) / math.sqrt(3))
+    own = combine([Contribution(reading.estimation, reading.dof), added])
+    total = combine([Contribution(reading.uncertainty, reading.dof), added])
+    wider = reading.but(uncertainty=total.u, estimation=own.u, dof=total.dof)
+    if lost <= LOST * reading.value**2:
+        return wider
+    hz = in_text(shown(record).hz, "Hz", 3)
+    remark = (
+        f"above {hz} the record holds no more than the noise of its samples' steps, and below that "
+        "more: it may have been cut off there"
+    )
+    return wider.but(remark=joined(reading.remark, remark))
 
 
 def dither_off(reading: MeasuredValue, step: float) -> MeasuredValue:

@@ -26,7 +26,7 @@ MORE_AT_OUTPUT_DB = 6.0
 """An output may rise by this much more than its drive, where crossover distortion rules below."""
 
 
-@view("steps", version=6, parts="tone")
+@view("steps", version=7, parts="tone")
 def steps(capture_data: CaptureData, number: int) -> Iterator[LevelPart]:
     """Each level of output track `number` in turn, seen as a tone capture of its own.
 

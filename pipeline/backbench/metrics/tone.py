@@ -26,7 +26,7 @@ from backbench.signal.sidebands import Mirrored, mirrored_harmonics
 from backbench.signal.steadiness import level_spread
 from backbench.signal.tone import ToneLines
 from backbench.signal.tone_course import tone_course
-from backbench.signal.tone_position import tone_at
+from backbench.signal.tone_position import TonePlace, tone_at
 from backbench.signal.tone_search import (
     find_low_tone,
     find_tone,
@@ -131,7 +131,7 @@ def angle_between(lines: ToneLines, other: ToneLines) -> tuple[float, float]:
     return angle, math.hypot(lines.fundamental.relative, other.fundamental.relative)
 
 
-@view("tone", version=13)
+@view("tone", version=14)
 def tone_view(capture_data: CaptureData, number: int) -> ToneView:
     """The tone in output track `number`. Raises Refusal where there is none to be measured."""
     track = capture_data.outputs[number]
@@ -161,8 +161,7 @@ def _with_drift(track: Track, lines: ToneLines) -> MeanSquare:
     except ValueError:
         return square
     spread = float(level_spread(course)[0])
-    weights = lines.spectrum.window.samples
-    outside = wavering_outside(course, weights, lines.half, noise_density(lines))
+    outside = wavering_outside(course, lines.spectrum.window, lines.half, noise_density(lines))
     variance = (4 * spread**2 + outside**2) * square.value**2
     return square._replace(floor=square.floor + variance)
 
@@ -256,7 +255,7 @@ def _undriven(capture_data: CaptureData, track: Track, stated: float) -> ToneLin
     source = find_tone(driven, stated, capture_data.mains_hz)
     own = spectrum_for(track, stated)
     position = source.frequency_hz / own.resolution_hz
-    return tone_at(own, position, capture_data.mains_hz, sample_step(track))
+    return tone_at(TonePlace(own, position, sample_step(track)), capture_data.mains_hz)
 
 
 @metric(

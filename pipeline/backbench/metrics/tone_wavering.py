@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
-from weakref import WeakKeyDictionary
+from functools import lru_cache
 
 import numpy as np
 
@@ -13,11 +13,14 @@ from backbench.metrics.tone import ToneView
 from backbench.quantities.writing import in_text
 from backbench.signal.block_scatter import PERIOD_S, Scatter, grouped, scatter
 from backbench.signal.harmonics import Harmonics
+from backbench.signal.kept_property import kept_with_it
 from backbench.signal.line_course import LineCourse
 from backbench.signal.line_wavering import lost_by_wavering, noise_density, wavering_outside
 from backbench.signal.quantiles import middle
 from backbench.signal.tone import BAND_HZ
 from backbench.signal.tone_course import tone_course
+from backbench.signal.track import Array
+from backbench.signal.window import Window
 
 PART = 0.1
 """Share of what stands beside a tone from which its wavering is named: common practice, no
@@ -53,12 +56,12 @@ def wavering_remark(tone: ToneView, beside: float) -> str | None:
             f"the tone's level or phase varies by {percent} rms within the record, which makes "
             "noise beside it of its own"
         )
-    if _of_jump(tone, course) > PART * beside:
+    if _of_jump(tone) > PART * beside:
         return (
             f"the steady part jumps by {in_text(_jump(course)[0], 'V', 2)} within the record, "
             "which makes noise of its own"
         )
-    clicks = _outside_and_clicks(tone, course)[1]
+    clicks = _outside_and_clicks(tone)[1]
     if clicks > PART * beside:
         return f"clicks make up {in_text(100 * min(clicks / beside, 1.0), '%', 1)} of it"
     return _sidebands_remark(tone, course, beside)
@@ -74,24 +77,15 @@ def _jump(course: LineCourse) -> tuple[float, int]:
     return max(float(moved[at]) - SURELY_JUMPS * float(middle(moved)), 0.0), at + 1
 
 
-_jumped: WeakKeyDictionary[ToneView, float] = WeakKeyDictionary()
-
-
-def _of_jump(tone: ToneView, course: LineCourse) -> float:
-    """Mean square, V^2, that a jump of the steady part leaves above 20 Hz, reckoned once."""
-    left = _jumped.get(tone)
-    if left is None:
-        left = _jumped[tone] = _through_window(tone, course)
-    return left
-
-
-def _through_window(tone: ToneView, course: LineCourse) -> float:
-    """What the window makes of a jump.
+@kept_with_it
+def _of_jump(tone: ToneView) -> float:
+    """Mean square, V^2, that a jump of the steady part leaves above 20 Hz, through the window.
 
     Closed form: a step V has the energy V^2 / (2 pi^2 f) above f.
     """
-    volts, block = _jump(course)
-    if volts == 0:
+    course = _course(tone)
+    volts, block = _jump(course) if course else (0.0, 0)
+    if course is None or volts == 0:
         return 0.0
     window, seconds = tone.lines.spectrum.window, len(tone.track.volts) / tone.track.rate_hz
     about = window.samples[(block - 1) * course.length : (block + 2) * course.length]
@@ -120,37 +114,29 @@ def _sidebands_remark(tone: ToneView, course: LineCourse, beside: float) -> str 
     )
 
 
+@kept_with_it
 def of_the_record(tone: ToneView) -> float:
     """Mean square, V^2, that the tone's own wavering and single clicks may have added beside it.
 
     0 where there is no more of it than noise makes, and for a record too short to tell.
     """
-    course = _course(tone)
-    if course is None:
-        return 0.0
-    return sum(_outside_and_clicks(tone, course)) + _of_jump(tone, course)
-
-
-_steady: WeakKeyDictionary[Harmonics, Harmonics] = WeakKeyDictionary()
+    return sum(_outside_and_clicks(tone)) + _of_jump(tone)
 
 
 def as_steady(tone: ToneView, last: int) -> Harmonics:
     """Harmonics 2 to last, what the tone's wavering takes from the middle of their lobes in their
     noise."""
-    every = tone.lines.every_harmonic
-    steady = _steady.get(every)
-    if steady is None:
-        steady = _steady[every] = _as_steady(tone, every)
-    return steady.up_to(last)
+    return _as_steady(tone).up_to(last)
 
 
-def _as_steady(tone: ToneView, harmonics: Harmonics) -> Harmonics:
-    course = _course(tone)
+@kept_with_it
+def _as_steady(tone: ToneView) -> Harmonics:
+    course, lines = _course(tone), tone.lines
+    harmonics = lines.every_harmonic
     if course is None:
         return harmonics
-    lines = tone.lines
     lost = lost_by_wavering(
-        course, lines.spectrum.window.samples, harmonics.orders, lines.position,
+        course, lines.spectrum.window, harmonics.orders, lines.position,
         noise_density(lines),
     )  # fmt: skip
     # The noise x whose variance x^2 + 2 x P is (lost P)^2.
@@ -192,6 +178,7 @@ def unsteady_beside(tone: ToneView) -> bool:
     return scattered or of_the_record(tone) > PART * noise.value
 
 
+@kept_with_it
 def _course(tone: ToneView) -> LineCourse | None:
     try:
         return tone_course(tone.track, tone.lines)
@@ -205,22 +192,24 @@ def _clicks(tone: ToneView, course: LineCourse) -> float:
     usual = course.left_within(min(LOUDEST, 1 - LOUD_PARTS / course.left.size))
     loud = np.maximum(course.left - usual, 0.0).ravel()
     window = tone.lines.spectrum.window
-    last = len(window.samples) - 1
-    middles = (np.arange(len(loud)) + 0.5) / len(loud) * course.left.shape[0] * course.length
-    weight = window.samples[np.minimum(middles.astype(int), last)] ** 2
+    weight = _weight_at_parts(window, len(loud), len(course.left) * course.length)
     within = min(2 * BAND_HZ[1] / tone.track.rate_hz, 1.0)
-    return float(loud @ weight) / len(loud) / (window.energy / len(window.samples)) * within
+    return float(loud @ weight) / len(loud) / (window.energy / window.length) * within
 
 
-_beside: WeakKeyDictionary[ToneView, tuple[float, float]] = WeakKeyDictionary()
+@lru_cache(maxsize=4)
+def _weight_at_parts(window: Window, count: int, samples: int) -> Array:
+    """Square of the window in the middle of each of so many parts of so many samples together."""
+    middles = (np.arange(count) + 0.5) / count * samples
+    weight: Array = window.samples[np.minimum(middles.astype(int), window.length - 1)] ** 2
+    return weight
 
 
-def _outside_and_clicks(tone: ToneView, course: LineCourse) -> tuple[float, float]:
-    """Mean squares, V^2, of wavering beyond the tone's lobe and of clicks, reckoned once."""
-    kept = _beside.get(tone)
-    if kept is None:
-        lines = tone.lines
-        weights = lines.spectrum.window.samples
-        outside = wavering_outside(course, weights, lines.half, noise_density(lines))
-        kept = _beside[tone] = outside * tone.square.value, _clicks(tone, course)
-    return kept
+@kept_with_it
+def _outside_and_clicks(tone: ToneView) -> tuple[float, float]:
+    """Mean squares, V^2, of wavering beyond the tone's lobe and of clicks."""
+    course, lines = _course(tone), tone.lines
+    if course is None:
+        return 0.0, 0.0
+    outside = wavering_outside(course, lines.spectrum.window, lines.half, noise_density(lines))
+    return outside * tone.square.value, _clicks(tone, course)

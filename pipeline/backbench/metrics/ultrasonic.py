@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,9 +16,9 @@ from backbench.metrics.warnings import warning
 from backbench.quantities.writing import in_text
 from backbench.signal.background import degrees_of_freedom
 from backbench.signal.power import line_power
-from backbench.signal.quantiles import middle
+from backbench.signal.quantiles import middle_of_own
 from backbench.signal.tone import BAND_HZ, PASS_BAND
-from backbench.signal.tone_position import clear_of_harmonics
+from backbench.signal.tone_position import bins_of_harmonics
 from backbench.signal.track import Array
 from backbench.signal.uncertainty import ONE_SIDED
 
@@ -26,6 +27,7 @@ LEAST_WIDTH_HZ = 1_000.0
 """Of band above 20 kHz; below it there is no room for a line beside the edge."""
 BACKGROUND_BINS = 400
 TINY = float(np.finfo(float).tiny)
+LN_2 = math.log(2)
 STRONG_RE_TONE = 10 ** (-60 / 20)
 STRONG_IDLE_V = 1e-3
 """From these on a line is warned of: common practice, no source."""
@@ -75,12 +77,13 @@ def _beside_harmonics(tone: ToneView, power: Array, first: int) -> Array:
     """Power from bin `first` on without what is a harmonic's of the tone, or where sampling mirrors
     one."""
     lines, left = tone.lines, power.copy()
-    clear = clear_of_harmonics(lines.position, lines.half, len(lines.noise))
-    left[np.flatnonzero(~clear[first : first + len(power)])] = 0.0
+    taken = bins_of_harmonics(lines.position, lines.half, len(lines.noise))
+    ends = taken.searchsorted((first, first + len(power)))
+    left[taken[slice(*ends.tolist())] - first] = 0.0
     for place in tone.mirrored:
         at = place.seen_hz / lines.spectrum.resolution_hz - first
-        taken = math.ceil(at - lines.half), math.floor(at + lines.half) + 1
-        left[max(taken[0], 0) : max(taken[1], 0)] = 0.0
+        own = math.ceil(at - lines.half), math.floor(at + lines.half) + 1
+        left[max(own[0], 0) : max(own[1], 0)] = 0.0
     return left
 
 
@@ -90,22 +93,30 @@ def _highest(power: Array) -> tuple[int, float]:
     The noise comes from the median of a range, chi-squared of two degrees of freedom, without what
     is 0. Of most ranges a look tells that their highest bin is less high over it than another's.
     """
-    count = max((len(power) - BACKGROUND_BINS // 2 - 1) // BACKGROUND_BINS, 0) + 1
-    starts = BACKGROUND_BINS * np.arange(count)
+    starts, widths = _ranges(len(power))
     tops, sums = np.maximum.reduceat(power, starts), np.add.reduceat(power, starts)
-    if not tops.any():
+    best = int((tops / np.maximum(sums, TINY) * widths).argmax())
+    top = float(tops[best])
+    if top == 0:
         return 0, math.inf
-    widths = np.diff(starts, append=len(power))
-    best = int(np.argmax(tops / np.maximum(sums, TINY) * widths))
     noise = _noise(_range(power, starts, best))
-    level = np.repeat(tops * (noise * math.log(2) / tops[best]), widths)
+    level = tops * (noise * LN_2 / top)
     # Half of a range at or above the level: its median is, too.
-    above = np.add.reduceat((power >= level).view(np.int8), starts, dtype=np.int32)
-    for n in np.flatnonzero(2 * above <= widths).tolist():
+    above = (power >= np.repeat(level, widths)).view(np.int8)
+    counts = np.add.reduceat(above, starts, dtype=np.int32)
+    for n in (2 * counts <= widths).nonzero()[0].tolist():
         own = _noise(_range(power, starts, n))
         if tops[n] / own > tops[best] / noise:
             best, noise = n, own
-    return int(starts[best]) + int(np.argmax(_range(power, starts, best))), noise
+    return int(starts[best]) + int(_range(power, starts, best).argmax()), noise
+
+
+@lru_cache(maxsize=4)
+def _ranges(count: int) -> tuple[NDArray[np.int_], NDArray[np.int_]]:
+    """First bins of the ranges that so many bins are parted into, and how many are in each."""
+    number = max((count - BACKGROUND_BINS // 2 - 1) // BACKGROUND_BINS, 0) + 1
+    starts = BACKGROUND_BINS * np.arange(number)
+    return starts, np.diff(starts, append=count)
 
 
 def _range(power: Array, starts: NDArray[np.int_], n: int) -> Array:
@@ -116,7 +127,7 @@ def _range(power: Array, starts: NDArray[np.int_], n: int) -> Array:
 def _noise(power: Array) -> float:
     """Mean noise by the median of what is above 0; infinite where nothing is."""
     held = power[power > 0]
-    return max(float(middle(held)) / math.log(2), TINY) if len(held) else math.inf
+    return max(middle_of_own(held) / LN_2, TINY) if len(held) else math.inf
 
 
 def _remark(seen: ToneView | IdleView, rms: float, hz: float) -> str | None:

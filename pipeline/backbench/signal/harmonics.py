@@ -149,6 +149,11 @@ class Harmonics:
         return MeanSquare(sum(square), floor, 2 * mean, self.samples)
 
     @kept_property
+    def squares(self) -> dict[int, float]:
+        """Debiased mean square by order, V^2."""
+        return dict(zip(self._each.orders, self._each.square, strict=True))
+
+    @kept_property
     def _each(self) -> _Listed:
         """So few that plain numbers are quicker than arrays."""
         orders, square, noise, hum = (

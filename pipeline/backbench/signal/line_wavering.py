@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import math
+from functools import lru_cache
+from typing import NamedTuple
 from weakref import WeakKeyDictionary
 
 import numpy as np
 from numpy.typing import NDArray
 
-from backbench.signal.line_course import LineCourse
+from backbench.signal.line_course import LineCourse, turned_by
 from backbench.signal.tone import ToneLines
 from backbench.signal.track import Array
+from backbench.signal.window import Complex, Window
 
 SURELY = 2.0
 """Times what noise makes of a course, from which more of it is wavering."""
@@ -18,15 +21,15 @@ SURELY = 2.0
 _kept: WeakKeyDictionary[LineCourse, dict[tuple[int, float, float], float]] = WeakKeyDictionary()
 
 
-def wavering_outside(course: LineCourse, weights: Array, half: float, density: float) -> float:
+def wavering_outside(course: LineCourse, window: Window, half: float, density: float) -> float:
     """Share of a line's power that its own wavering puts outside its lobe.
 
     Parameters
     ----------
     course : LineCourse
         The line from block to block, the first of them.
-    weights : ndarray of float64, shape (n,)
-        Of the window that the spectrum was made with.
+    window : Window
+        That the spectrum was made with.
     half : float
         Bins on each side that belong to the line, > 0.
     density : float
@@ -41,26 +44,32 @@ def wavering_outside(course: LineCourse, weights: Array, half: float, density: f
     -----
     What wavers faster than the blocks follow isn't in it. Kept as long as the course.
     """
-    kept, key = _kept.setdefault(course, {}), (len(weights), half, density)
+    kept, key = _kept.setdefault(course, {}), (window.length, half, density)
     if key not in kept:
-        kept[key] = _outside(course, weights, half, density)
+        kept[key] = _outside(course, window, half, density)
     return kept[key]
 
 
-def _outside(course: LineCourse, weights: Array, half: float, density: float) -> float:
-    still, window = course.still, _at_blocks(course, weights)
-    bins = np.fft.fft((still - 1) * window)
-    count = len(bins)
+def _outside(course: LineCourse, window: Window, half: float, density: float) -> float:
+    count, blocks = len(course.phasors), _at_blocks(window, len(course.phasors), course.length)
     # Bins n and count - n are as far from the line; the first n that is outside.
-    first = math.floor(half * _covered(course) / len(weights)) + 1
-    outside = bins[first : count - first + 1]
-    power = float(np.sum(np.abs(outside) ** 2)) / count / float(window @ window)
+    first = math.floor(half * count * course.length / window.length) + 1
+    outside = _turned_back(count, first) @ ((course.still - 1) * blocks.weights)
+    power = float(np.vdot(outside, outside).real) / count / blocks.energy
     least = SURELY * _noise(course, density) * len(outside) / count
     return max(power - least, 0.0)
 
 
+@lru_cache(maxsize=8)
+def _turned_back(count: int, first: int) -> Complex:
+    """What makes the bins of a transform of so many values, from the first to the last but so many,
+    each a row."""
+    bins = np.arange(first, max(count - first + 1, first))
+    return turned_by(-2 * np.pi / count * (np.multiply.outer(bins, np.arange(count)) % count))
+
+
 def lost_by_wavering(
-    course: LineCourse, weights: Array, orders: NDArray[np.int_], position: float, density: float
+    course: LineCourse, window: Window, orders: NDArray[np.int_], position: float, density: float
 ) -> Array:
     """Share of each harmonic's power by which the middle of its lobe is off, by wavering.
 
@@ -68,8 +77,8 @@ def lost_by_wavering(
     ----------
     course : LineCourse
         The fundamental from block to block.
-    weights : ndarray of float64, shape (n,)
-        Of the window that the spectrum was made with.
+    window : Window
+        That the spectrum was made with.
     orders : ndarray of int, shape (k,)
         Of the harmonics: their level goes with the fundamental's, their phase turns n times as far.
     position : float
@@ -87,13 +96,12 @@ def lost_by_wavering(
     The whole lobe of the fundamental weights its power by the square of the window, the middle of a
     lobe its amplitude by the window: a level that drifts gives two means, too.
     """
-    times = np.asarray(orders, dtype=float)
-    return lost_of_products(course, weights, times[:, None], np.array([position]),
-                            np.array([density]))  # fmt: skip
+    times = orders[:, None].astype(float)
+    return lost_of_products(course, window, times, np.array([position]), np.array([density]))
 
 
 def lost_of_products(
-    course: LineCourse, weights: Array, products: Array, positions: Array, density: Array
+    course: LineCourse, window: Window, products: Array, positions: Array, density: Array
 ) -> Array:
     """As lost_by_wavering, of the products of several tones.
 
@@ -101,8 +109,8 @@ def lost_of_products(
     ----------
     course : LineCourse
         The tones from block to block, its first lines, re their frequencies as found.
-    weights : ndarray of float64, shape (n,)
-        Of the window that the spectrum was made with.
+    window : Window
+        That the spectrum was made with.
     products : ndarray of float64, shape (k, tones)
         Multiples of each tone: the phase of a product turns with theirs, so many times.
     positions : ndarray of float64, shape (tones,)
@@ -119,23 +127,24 @@ def lost_of_products(
     -----
     A line is read at the bin nearest to it, as one that turns evenly.
     """
-    count = len(positions)
-    window, usual = _at_blocks(course, weights), course.usual_level[:count]
-    if not np.all(usual > 0):
+    count, usual = len(positions), course.usual_level[: len(positions)]
+    if not usual.all():
         return np.zeros(len(products))
-    level = course.level[:, :count] @ (1 / (count * usual))
-    turns = products @ course.phase[:, :count].T
+    blocks = _at_blocks(window, len(course.phasors), course.length)
+    weights = np.empty((2, len(course.phasors), 1))
+    weights[1, :, 0] = blocks.weights
+    weights[0] = weights[1] * (course.level[:, :count] @ (1 / (count * usual)))[:, None]
     at = products @ positions
-    share = (np.arange(len(window)) + 0.5) * (2 * np.pi * course.length / len(weights))
-    even = np.multiply.outer(at - np.rint(at), share)
-    turns += even
-    weighted = window * level
-    # Squared magnitudes of what is read of the lines as they are, and as they turn evenly.
-    seen = np.square(np.cos(turns) @ weighted) + np.square(np.sin(turns) @ weighted)
-    steady = np.square(np.cos(even) @ window) + np.square(np.sin(even) @ window)
-    whole = float(weighted @ weighted) / float(window @ window)
+    at -= np.rint(at)
+    # Of the lines as they are, and as they turn evenly.
+    turns = np.empty((2, len(products), len(course.phasors)))
+    np.multiply.outer(at, blocks.share, out=turns[1])
+    np.matmul(products, course.phase[:, :count].T, out=turns[0])
+    turns[0] += turns[1]
+    seen, steady = np.square(np.cos(turns) @ weights) + np.square(np.sin(turns) @ weights)
+    whole = np.square(weights[0]).sum() / blocks.energy
     noise = np.square(products) @ (2 * density / course.block_s / np.square(usual))
-    lost = np.abs(1 - seen / (steady * whole)) - SURELY * noise
+    lost = np.abs(1 - (seen / (steady * whole))[:, 0]) - SURELY * noise
     return np.asarray(np.minimum(np.maximum(lost, 0.0), 1.0))
 
 
@@ -154,15 +163,22 @@ def noise_density(lines: ToneLines) -> float:
     return float(lines.noise[round(lines.position)]) / lines.spectrum.resolution_hz
 
 
-def _covered(course: LineCourse) -> int:
-    """Samples that the blocks hold."""
-    return len(course.phasors) * course.length
+class _AtBlocks(NamedTuple):
+    """The window at the middle of each block, the sum of its squares there, and how far a line one
+    bin off has turned there, rad."""
+
+    weights: Array
+    energy: float
+    share: Array
 
 
-def _at_blocks(course: LineCourse, weights: Array) -> Array:
-    """The window at the middle of each block."""
-    middles = ((np.arange(len(course.phasors)) + 0.5) * course.length).astype(int)
-    return np.asarray(weights[np.minimum(middles, len(weights) - 1)])
+@lru_cache(maxsize=8)
+def _at_blocks(window: Window, count: int, length: int) -> _AtBlocks:
+    """For so many blocks of so many samples; kept, as all tracks of a record have the same."""
+    middles = (np.arange(count) + 0.5) * length
+    weights = window.samples[np.minimum(middles.astype(int), window.length - 1)]
+    share = np.asarray(middles * (2 * np.pi / window.length))
+    return _AtBlocks(weights, float(weights @ weights), share)
 
 
 def _noise(course: LineCourse, density: float) -> float:

@@ -9,7 +9,7 @@ import numpy as np
 
 from backbench.signal.mains import mains_frequency
 from backbench.signal.mains_places import OFF_NOMINAL
-from backbench.signal.power import MeanSquare, lobe_powers
+from backbench.signal.power import MeanSquare, lobes
 from backbench.signal.spectrum import read_lines
 from backbench.signal.tone import ToneLines
 from backbench.signal.track import Array
@@ -71,22 +71,23 @@ def mains_sidebands(lines: ToneLines, nominal_hz: float) -> list[Sidebands]:
 
 def _pairs(lines: ToneLines, places: list[tuple[int, float, float]]) -> list[Sidebands]:
     """The pairs at multiples that are so many bins away, each with its reach."""
-    spectrum, samples = lines.spectrum, lines.samples
-    lobes = [
-        (math.ceil(centre - reach), math.floor(centre + reach) + 1)
-        for _, away, reach in places
-        for centre in (lines.position - away, lines.position + away)
-    ]
-    sides = lobe_powers(spectrum.power, lines.noise, spectrum.window.spread, samples, lobes)
+    own, samples, at = lines.spectrum, lines.samples, lines.position
+    ends = [(centre - reach, centre + reach) for _, away, reach in places
+            for centre in (at - away, at + away)]  # fmt: skip
+    first = np.array([math.ceil(low) for low, _ in ends], dtype=np.int_)
+    stop = np.array([math.floor(high) + 1 for _, high in ends], dtype=np.int_)
+    value, floor, slope = (
+        each.tolist() for each in lobes(own.power, lines.noise, own.window.spread, first, stop)
+    )
     return [
         Sidebands(
             n,
             MeanSquare(
-                below.value + above.value, below.floor + above.floor,
-                max(below.slope, above.slope), samples,
+                value[k] + value[k + 1], floor[k] + floor[k + 1], max(slope[k], slope[k + 1]),
+                samples,
             ),
         )
-        for (n, _, _), below, above in zip(places, sides[::2], sides[1::2], strict=True)
+        for k, (n, _, _) in zip(range(0, len(value), 2), places, strict=True)
     ]  # fmt: skip
 
 
@@ -148,6 +149,8 @@ def mirrored_harmonics(lines: ToneLines) -> list[Mirrored]:
         tell nothing: left out.
     """
     whole = lines.spectrum.length
+    if MIRRORED * lines.position <= whole / 2:
+        return []
     orders = np.arange(2, MIRRORED + 1)
     true = orders * lines.position
     folded = np.abs(true - whole * np.rint(true / whole))

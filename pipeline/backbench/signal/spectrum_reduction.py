@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from functools import lru_cache
 from typing import NamedTuple
 
@@ -46,13 +47,13 @@ def reduced(spectrum: Spectrum, noise: Array) -> tuple[Array, Array]:
     power = spectrum.power[: len(noise)]
     peaks = np.maximum.reduceat(power, starts)
     y: Array = np.add.reduceat(power, starts) / counts
-    lines = peaks > noise[groups.middles] * groups.standing
     x: Array = groups.centres.copy()
-    for group in np.flatnonzero(lines).tolist():
-        start, count = starts[group], counts[group]
-        x[group] = start + power[start : start + count].argmax()
-    y[lines] = _summit(power, x[lines], peaks[lines])
-    return x * df, np.maximum(y, 1e-40)
+    for group in (peaks > noise[groups.middles] * groups.standing).nonzero()[0].tolist():
+        start = int(starts[group])
+        place = start + int(power[start : start + int(counts[group])].argmax())
+        x[group], y[group] = place, _summit(power, place)
+    x *= df
+    return x, np.maximum(y, 1e-40, out=y)
 
 
 class _Groups(NamedTuple):
@@ -79,15 +80,14 @@ def _groups(first: int, end: int) -> _Groups:
     return groups
 
 
-def _summit(power: Array, x: Array, peaks: Array) -> Array:
-    """Peaks between two bins, by a parabola through the logarithms of three.
+def _summit(power: Array, peak: int) -> float:
+    """A peak between two bins, by a parabola through the logarithms of three.
 
     The windows' lobes are close to Gaussian, so the parabola is right to some 0.02 dB.
     """
-    middle: NDArray[np.int_] = np.clip(np.rint(x).astype(int), 1, len(power) - 2)
-    below, here, above = (np.log(np.maximum(power[middle + k], 1e-300)) for k in (-1, 0, 1))
-    bend = below - 2 * here + above
-    summit = (here >= below) & (here >= above) & (bend < 0)
-    rise = np.where(summit, -((above - below) ** 2) / (8 * np.where(summit, bend, -1.0)), 0.0)
-    envelope: Array = peaks * np.exp(rise)
-    return envelope
+    middle = min(max(peak, 1), len(power) - 2)
+    below, here, above = (math.log(max(power[k], 1e-300)) for k in range(middle - 1, middle + 2))
+    bend, highest = below - 2 * here + above, float(power[peak])
+    if here < below or here < above or bend >= 0:
+        return highest
+    return highest * math.exp(-((above - below) ** 2) / (8 * bend))

@@ -16,6 +16,8 @@ from backbench.signal.window import Complex
 
 LEVEL_WITHIN_DB = 0.2
 """A level that changes by less within the record is a slow drift; its uncertainty holds it."""
+LEVEL_WITHIN = math.log(10) * LEVEL_WITHIN_DB / 20
+"""The same as a logarithm of a ratio."""
 DROPPED_OUT_DB = 60.0
 """A level that changes by more has not changed but gone: common practice, no source."""
 PITCH_WITHIN = 1e-4
@@ -51,6 +53,8 @@ SIGNIFICANT_RATIO = 2.0
 """Ratio of variances that 31 degrees of freedom exceed once in a thousand times."""
 STRONG = 0.1
 """Share of the strongest line's level from which a line is named."""
+SMALL, TINY = 0.1, 1e-300
+"""Share of a line's level by which it may be off its mean and be still at a look; least level."""
 LEAST_PHASE = 0.01
 """Radians, below which a change counts as one of level."""
 
@@ -86,6 +90,8 @@ def steady_segment(course: LineCourse, beside: float, wander: float = math.inf) 
         The whole record where nothing changes. May be empty.
     """
     beat = _beat(course)
+    if _is_surely_still(course, beside, beat, wander):
+        return SteadySegment(0, len(course.phasors))
     sound = _sound(course, beside, beat)
     runs = [SteadySegment(0, len(sound))] if sound.all() else _runs(sound)
     best = SteadySegment(0, 0)
@@ -110,7 +116,7 @@ def change(course: LineCourse) -> str:
         A clause with the size of the change.
     """
     level, usual = course.level, course.usual_level
-    moved = np.ptp(level, axis=0) / np.maximum(usual, 1e-300)
+    moved = np.ptp(level, axis=0) / np.maximum(usual, TINY)
     worst = int(np.argmax(np.where(usual >= STRONG * usual.max(), moved, -1.0)))
     own = level[:, worst]
     span = 20 * math.log10(float(own.max()) / max(float(own.min()), 1e-12))
@@ -144,6 +150,28 @@ def level_spread(course: LineCourse) -> Array:
     explained = course.noise**2 + _beat(course) ** 2 + LEAST_STEP**2
     unexplained: Array = np.sqrt(np.where(own > SIGNIFICANT_RATIO * explained, own, 0.0))
     return unexplained
+
+
+def _is_surely_still(course: LineCourse, beside: float, beat: Array, wander: float) -> bool:
+    """Whether no line is ever so far from its mean that any of its blocks could be refused.
+
+    One look at most records, where each limit on its own takes ten times as long. beat: see _beat.
+    """
+    blocks, usual, noise = len(course.phasors), course.usual_level, CONFIDENT_SIGMAS * course.noise
+    mean = np.add.reduce(course.phasors, axis=0) / blocks
+    most = np.maximum.reduce(np.abs(course.phasors - mean), axis=0)
+    share = most / np.maximum(np.abs(mean), TINY)
+    if blocks < 3 or not bool((share < SMALL).all()) or bool(_disturbed(course).any()):
+        return False
+    # Within a circle of that radius around the mean: from one block to others it bends by four
+    # radii at most, and its phase is off a straight course by four times the angle, which is less
+    # than 1.1 of the share; its level changes by twice that share, and that again of itself.
+    reach = math.sqrt(STEP_IN_REST * RULING * beside) * 2 / blocks
+    bend = np.maximum(reach, np.maximum(math.sqrt(6) * noise, LEAST_STEP)) + 4 * beat
+    turn = np.minimum(_pitch_change(course) + math.sqrt(2) * noise + 2 * beat, wander + noise)
+    level = LEVEL_WITHIN + 2 * (noise + beat)
+    still = (4 * most <= bend * usual) & (4.4 * share <= turn) & (2.2 * share <= level)
+    return bool(still.all())
 
 
 def _beat(course: LineCourse) -> Array:
@@ -207,12 +235,15 @@ def _even_pitch(course: LineCourse, spare: Array) -> NDArray[np.bool_]:
     """Blocks between which the phase goes on as it does in the rest of the record."""
     turned = course.phase[1:] - course.phase[:-1]
     away = np.abs(turned - middle(turned))
-    blocks = len(course.phasors)
-    allowed = 2 * math.pi * np.maximum(PITCH_BINS / blocks, PITCH_WITHIN * course.turns)
-    good = np.logical_and.reduce(away <= allowed + spare, axis=1)
-    sound = np.ones(blocks, dtype=bool)
-    sound[1:] &= good
+    sound = np.ones(len(course.phasors), dtype=bool)
+    sound[1:] &= np.logical_and.reduce(away <= _pitch_change(course) + spare, axis=1)
     return sound
+
+
+def _pitch_change(course: LineCourse) -> Array:
+    """How much more or less than usual each line may turn from one block to the next, rad."""
+    least = PITCH_BINS / len(course.phasors)
+    return 2 * math.pi * np.maximum(least, PITCH_WITHIN * course.turns)
 
 
 def _disturbed(course: LineCourse) -> NDArray[np.bool_]:
@@ -238,8 +269,8 @@ def _runs(sound: NDArray[np.bool_]) -> list[SteadySegment]:
 def _level_run(course: LineCourse, run: SteadySegment, beat: Array) -> SteadySegment:
     """The longest part of a run in which every line's level stays within the limit."""
     spare = 2 * (CONFIDENT_SIGMAS * course.noise + beat)
-    logs = np.log(np.maximum(course.level, 1e-300))
-    most = math.log(10) * LEVEL_WITHIN_DB / 20 + spare
+    logs = np.log(np.maximum(course.level, TINY))
+    most = LEVEL_WITHIN + spare
     held = logs[run.first : run.last]
     if len(held) and bool((held.max(axis=0) - held.min(axis=0) <= most).all()):
         return run

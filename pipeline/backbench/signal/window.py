@@ -61,6 +61,11 @@ class Window:
     spread: float
 
     @kept_property
+    def length(self) -> int:
+        """Samples that it has."""
+        return len(self.samples)
+
+    @kept_property
     def half_width(self) -> int:
         """Half-width of the main lobe, bins."""
         return len(self.terms)
