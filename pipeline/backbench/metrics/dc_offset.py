@@ -17,7 +17,7 @@ from backbench.quantities.writing import in_text
 from backbench.signal.background import degrees_of_freedom
 from backbench.signal.tone_course import tone_course
 from backbench.signal.track import Array
-from backbench.signal.uncertainty import Contribution, combine
+from backbench.signal.uncertainty import Contribution, combine, spread
 
 FAMILY = "Level and gain"
 LIMIT_V = 0.1
@@ -78,10 +78,10 @@ def _offset_wander(offset: Array, steady: float) -> Contribution:
     if len(offset) < QUARTERS:
         return Contribution(0.0)
     size = len(offset) // QUARTERS
-    means = offset[: QUARTERS * size].reshape(QUARTERS, size).mean(axis=1)
-    own = float(means.var(ddof=1))
+    sums = np.add.reduce(offset[: QUARTERS * size].reshape(QUARTERS, size), axis=1).tolist()
+    own = spread([whole / size for whole in sums])[1]
     # The window weighs about a quarter of the record.
-    return Contribution(math.sqrt(max(own - steady**2, 0.0)), QUARTERS - 1)
+    return Contribution(math.sqrt(max(own**2 - steady**2, 0.0)), QUARTERS - 1)
 
 
 def _caution(load_ohm: float | None, volts: float, u: float) -> str | None:

@@ -18,7 +18,7 @@ line that is 4.6 times the noise power, which noise alone reaches once in a hund
 SURELY = 8.0
 """A line that is looked for in a place where there mostly is none is one from so many standard
 deviations: of a single line, noise alone reaches them once in 8000."""
-FEW_RANGES = 4
+FEW_RANGES = 12
 """Ranges up to which their products are summed one by one, without being kept."""
 ONE_THREAD = 8192
 """Values up to which a sum of products is made by one thread."""
