@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from backbench.signal.line_course import line_course
+from backbench.signal.line_wavering import wavering_of_each
 from backbench.signal.track import Array
 
 
@@ -59,4 +60,4 @@ def test_the_wavering_of_each_line_is_that_of_it_alone() -> None:
     lines_hz = np.array([50.0, 150.0])
     course = line_course(volts, rate_hz, lines_hz)
     other = line_course(volts, rate_hz, lines_hz[::-1].copy())
-    assert course.each_wavering == pytest.approx([course.wavering, other.wavering], rel=1e-9)
+    assert wavering_of_each(course) == pytest.approx([course.wavering, other.wavering], rel=1e-9)

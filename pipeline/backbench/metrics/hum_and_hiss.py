@@ -26,6 +26,7 @@ from backbench.metrics.slow_course import slow_course
 from backbench.metrics.warnings import joined
 from backbench.quantities.writing import in_text
 from backbench.signal.line_course import LineCourse, line_course
+from backbench.signal.line_wavering import wavering_of_each
 from backbench.signal.mains import clear_of_mains
 from backbench.signal.power import STANDING, MeanSquare
 from backbench.signal.quantiles import middle_of_own
@@ -248,7 +249,7 @@ def _wavering_hum(
 def _spread(course: LineCourse) -> list[float]:
     """Mean square by which each line wavers more than noise makes it seem to, re its own; >= 0."""
     seeming = 2 * course.usual_left / course.length / course.usual_level**2
-    spread: list[float] = np.maximum(course.each_wavering - seeming, 0.0).tolist()
+    spread: list[float] = np.maximum(wavering_of_each(course) - seeming, 0.0).tolist()
     return spread
 
 

@@ -125,16 +125,6 @@ class LineCourse:
         """Mean square by which the first line is off one level and even turning, re its own."""
         return float(np.mean(np.abs(self.still - 1) ** 2))
 
-    @kept_property
-    def each_wavering(self) -> Array:
-        """As wavering, of each line; shape (lines,)."""
-        blocks = len(self.level)
-        at, even = np.arange(blocks) - (blocks - 1) / 2, self.phase - self.phase.mean(axis=0)
-        turning = even - np.multiply.outer(at, at @ even / max(float(at @ at), 1.0))
-        level = self.level / self.level.mean(axis=0)
-        off = (level - 1) ** 2 + 4 * level * np.sin(turning / 2) ** 2
-        return np.asarray(off.mean(axis=0))
-
     def left_within(self, share: float) -> float:
         """What a share of the parts of blocks stays within, V^2.
 
