@@ -218,7 +218,7 @@ def played_sweep(
     source = (rfft(played, size) if transformed is None else transformed)[: samples // 2 + 1]
     own_rate_hz = rate_hz * samples / size
     window = window_of(own_rate_hz, sweep, samples)
-    places = _places(len(source), rate_hz / size, sweep, window.size, own_rate_hz)
+    places = _sweep_bins(len(source), rate_hz / size, sweep, window.size, own_rate_hz)
     density = squared(source)
     sums = np.concatenate([[0.0], np.cumsum(density)])
     energy = _energy(played)
@@ -269,7 +269,7 @@ def _played_s(energy: Array, share: float, rate_hz: float) -> float:
     return float((energy.searchsorted(share * energy[-1]) + 0.5) * BLOCK / rate_hz)
 
 
-class _Places(NamedTuple):
+class _SweepBins(NamedTuple):
     """What follows from the bins of a sweep's transform alone.
 
     hz: of each kept bin. per_hz: one over it, that of the second bin for the first. octaves: edges
@@ -288,16 +288,16 @@ class _Places(NamedTuple):
 
 
 @lru_cache(maxsize=4)
-def _places(
+def _sweep_bins(
     bins: int, step_hz: float, sweep: SweepParameters, window_size: int, own_rate_hz: float
-) -> _Places:
+) -> _SweepBins:
     """Kept, because it is the same for every record of a sweep."""
     hz = np.arange(float(bins)) * step_hz
     octaves = np.geomspace(sweep.start_hz, min(sweep.stop_hz, float(hz[-1])), 9)
     count = int(48 * math.log2(sweep.stop_hz / sweep.start_hz))
     edges = sweep.start_hz * 2 ** (np.arange(count + 1) / 48)
     of_window = np.arange(window_size // 2 + 1.0) * (own_rate_hz / window_size)
-    places = _Places(
+    places = _SweepBins(
         hz=hz,
         per_hz=1 / np.maximum(hz, hz[1]),
         octaves=octaves,
@@ -311,7 +311,7 @@ def _places(
     return places
 
 
-def _pink_level(places: _Places, sums: Array, total: float) -> float:
+def _pink_level(places: _SweepBins, sums: Array, total: float) -> float:
     """Density times frequency, which an exponential sweep holds constant. Raises Refusal.
 
     total: of the density over all bins, kept or not.
@@ -326,7 +326,7 @@ def _pink_level(places: _Places, sums: Array, total: float) -> float:
     return float(inner.sum() * places.hz[1] / np.log(octaves[-2] / octaves[1]))
 
 
-def _cells(places: _Places, density: Array, sums: Array) -> Played:
+def _cells(places: _SweepBins, density: Array, sums: Array) -> Played:
     """Mean density of what was played in cells of 1/48 octave over the stated band.
 
     Where a cell is narrower than the bins are apart, the density between the two beside it.
