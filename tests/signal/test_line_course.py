@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from backbench.signal.line_course import line_course, line_courses, means_of
+from backbench.signal.line_wavering import wavering_of_each
 from backbench.signal.track import Array
 
 
@@ -73,3 +74,14 @@ def test_means_of_neighbours(few: int) -> None:
     volts = np.random.default_rng(few).normal(size=12 * 31 + 5)
     whole = volts[: len(volts) // few * few].reshape(-1, few).mean(axis=1)
     assert means_of(volts, few) == pytest.approx(whole, rel=1e-12, abs=1e-15)
+
+
+def test_the_wavering_of_each_line_is_that_of_it_alone() -> None:
+    rate_hz = 8000.0
+    t = np.arange(8000) / rate_hz
+    turned = 0.02 * np.sin(2 * np.pi * 3 * t)
+    volts = np.cos(2 * np.pi * 50 * t + turned) + (0.2 + 0.05 * t) * np.cos(2 * np.pi * 150 * t)
+    lines_hz = np.array([50.0, 150.0])
+    course = line_course(volts, rate_hz, lines_hz)
+    other = line_course(volts, rate_hz, lines_hz[::-1].copy())
+    assert wavering_of_each(course) == pytest.approx([course.wavering, other.wavering], rel=1e-9)
