@@ -26,8 +26,8 @@ def test_searches_are_seldom_within_and_as_before_after(first: int, within: int)
     @collected_seldom()
     def fails() -> None:
         assert gc.get_threshold() == (within, 10, 10)
-        raise OSError
+        raise OSError("full")
 
-    with pytest.raises(OSError):
+    with pytest.raises(OSError, match="full"):
         fails()
     assert gc.get_threshold() == (first, 10, 10)
