@@ -9,6 +9,7 @@ import numpy as np
 from backbench.metrics.declaration import MeasuredValue, metric
 from backbench.metrics.noise import IdleView
 from backbench.metrics.session_spreads import OFFSET
+from backbench.metrics.slow_course import slow_course
 from backbench.metrics.tone import ToneView
 from backbench.metrics.traits import AT_POWERS, Traits
 from backbench.metrics.warnings import warning
@@ -59,11 +60,9 @@ def dc_offset(seen: ToneView | IdleView) -> MeasuredValue:
 
 
 def _course(seen: ToneView | IdleView) -> Array:
-    """The mean of each segment of the record, V; empty where none can be told."""
+    """The mean of each of many parts of the record, V; empty where none can be told."""
     if isinstance(seen, IdleView):
-        size = len(seen.track.volts) // QUARTERS
-        means: Array = seen.track.volts[: QUARTERS * size].reshape(QUARTERS, size).mean(axis=1)
-        return means
+        return slow_course(seen.track)[0]
     try:
         return tone_course(seen.track, seen.lines).offset
     except ValueError:

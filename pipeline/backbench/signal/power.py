@@ -149,6 +149,28 @@ def noise_sum(
         value, both, least = (
             _sum_within(each, bounds) for each in (power, power * noise, noise * noise)
         )
+    return mean_square_of(value, both, least, spread)
+
+
+def mean_square_of(value: float, both: float, least: float, spread: float) -> MeanSquare:
+    """As noise_sum, from sums over the bins.
+
+    Parameters
+    ----------
+    value : float
+        Of the power, V^2.
+    both : float
+        Of the products of power and noise, V^4.
+    least : float
+        Of the squares of the noise, V^4.
+    spread : float
+        Of the window (see Window).
+
+    Returns
+    -------
+    MeanSquare
+        V^2.
+    """
     variance = max(2 * both - least, least)
     dof = 2 * value**2 / (spread * variance) if variance > 0 else math.inf
     return MeanSquare(value, spread * variance, samples=dof)
@@ -304,6 +326,32 @@ def product(one: Array, other: Array) -> float:
     even = len(one) // ONE_THREAD * ONE_THREAD
     rows = np.vecdot(one[:even].reshape(-1, ONE_THREAD), other[:even].reshape(-1, ONE_THREAD))
     return float(np.add.reduce(rows)) + float(one[even:].dot(other[even:]))
+
+
+def products(rows: Array, others: Array) -> Array:
+    """Sums of the products of each row with each of the others, as product gives one.
+
+    Parameters
+    ----------
+    rows : ndarray of float64, shape (a, n)
+        In any unit.
+    others : ndarray of float64, shape (b, n)
+        In any unit.
+
+    Returns
+    -------
+    ndarray of float64, shape (a, b)
+        In the product of their units.
+    """
+    even = rows.shape[1] // ONE_THREAD * ONE_THREAD
+    one, other = rows[:, None], others[None]
+    summed: Array = np.vecdot(one[..., even:], other[..., even:])
+    if even:
+        pieces = (
+            each[..., :even].reshape(*each.shape[:2], -1, ONE_THREAD) for each in (one, other)
+        )
+        summed += np.add.reduce(np.vecdot(*pieces), axis=2)
+    return summed
 
 
 def _sum_within(values: Array, bounds: NDArray[np.intp]) -> float:
