@@ -141,8 +141,7 @@ class ToneLines(Stepped):
     @kept_property
     def whole(self) -> MeanSquare:
         """As fundamental, whatever the mains may add to it."""
-        lobe, spread = self.lobe(self.position), self.spectrum.window.spread
-        return line_power(self.spectrum.power[lobe], self.noise[lobe], spread, self.samples)
+        return self._in_lobe_at(self.position)
 
     @kept_property
     def middle(self) -> MeanSquare:
@@ -358,11 +357,16 @@ class ToneLines(Stepped):
             return []
         squares, taken = self.harmonics(last).square, self.harmonics(last).taken_out
         if len(taken) <= FEW:
-            whole = [self._whole((k + 2) * self.position) for k in taken]
+            whole = [self._in_lobe_at((k + 2) * self.position) for k in taken]
         else:
             every = self._lobes_of_harmonics
             whole = [MeanSquare(float(every.value[k]), float(every.floor[k])) for k in taken]
         return [beside(*each) for each in zip(squares[taken].tolist(), whole, strict=True)]
+
+    def _in_lobe_at(self, position: float) -> MeanSquare:
+        """Mean square of all that stands in the lobe of a line."""
+        lobe, spread = self.lobe(position), self.spectrum.window.spread
+        return line_power(self.spectrum.power[lobe], self.noise[lobe], spread, self.samples)
 
     @kept_property
     def perhaps_hum(self) -> float:
