@@ -141,7 +141,8 @@ class ToneLines(Stepped):
     @kept_property
     def whole(self) -> MeanSquare:
         """As fundamental, whatever the mains may add to it."""
-        return self._in_lobe_at(self.position)
+        lobe, spread = self.lobe(self.position), self.spectrum.window.spread
+        return line_power(self.spectrum.power[lobe], self.noise[lobe], spread, self.samples)
 
     @kept_property
     def middle(self) -> MeanSquare:
@@ -201,10 +202,8 @@ class ToneLines(Stepped):
             # A whole lobe holds what stands so near to a harmonic that their lobes meet.
             hidden = self._hidden_within(orders, 2 * self.half)
         hum, blind = hidden.reckoned(square)
-        return Harmonics(
-            orders=orders, square=square, noise=noise + self.steps, hum=hum, blind=blind,
-            samples=self.samples,
-        )  # fmt: skip
+        return Harmonics(orders=orders, square=square, noise=noise + self.steps, hum=hum,
+            blind=blind, samples=self.samples)  # fmt: skip
 
     @property
     def _drifts(self) -> bool:
@@ -357,16 +356,13 @@ class ToneLines(Stepped):
             return []
         squares, taken = self.harmonics(last).square, self.harmonics(last).taken_out
         if len(taken) <= FEW:
-            whole = [self._in_lobe_at((k + 2) * self.position) for k in taken]
+            power, noise, spread = self.spectrum.power, self.noise, self.spectrum.window.spread
+            near = [self.lobe((k + 2) * self.position) for k in taken]
+            whole = [line_power(power[x], noise[x], spread, self.samples) for x in near]
         else:
             every = self._lobes_of_harmonics
             whole = [MeanSquare(float(every.value[k]), float(every.floor[k])) for k in taken]
         return [beside(*each) for each in zip(squares[taken].tolist(), whole, strict=True)]
-
-    def _in_lobe_at(self, position: float) -> MeanSquare:
-        """Mean square of all that stands in the lobe of a line."""
-        lobe, spread = self.lobe(position), self.spectrum.window.spread
-        return line_power(self.spectrum.power[lobe], self.noise[lobe], spread, self.samples)
 
     @kept_property
     def perhaps_hum(self) -> float:
