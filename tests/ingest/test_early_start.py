@@ -1,4 +1,4 @@
-"""A process that is begun at a command's first moment, and what becomes of the review without it."""
+"""A process that is begun at a command's first moment, and what is done without it."""
 
 from __future__ import annotations
 
@@ -62,7 +62,8 @@ def test_a_review_is_new_until_its_manifest_is_kept(tmp_path: Path) -> None:
     assert not any_new(root, [review])
     write_review(review, 1)
     written = WrittenReview("", tmp_path / "sheet.csv")
-    assert any_new(root, [review]) and not any_new(root, [written])
+    assert any_new(root, [review])
+    assert not any_new(root, [written])
     catalogue.places.vault.put(review / "review.toml")
     assert not any_new(root, [review])
 
