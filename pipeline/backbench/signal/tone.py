@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from backbench.errors import Refusal
 from backbench.quantities.writing import in_text
-from backbench.signal.background import bin_numbers, degrees_of_freedom
+from backbench.signal.background import degrees_of_freedom, squared_bins
 from backbench.signal.band_sums import filled, widened, with_lines
 from backbench.signal.dither import Stepped
 from backbench.signal.harmonics import Harmonics, beats, beside
@@ -24,7 +24,7 @@ from backbench.signal.hidden_hum import (
 )
 from backbench.signal.kept_property import kept_property
 from backbench.signal.mains import unconfirmed
-from backbench.signal.power import MeanSquare, line_power, lobes
+from backbench.signal.power import Lobes, MeanSquare, line_power, lobes
 from backbench.signal.spectrum import Lines, Spectrum, read_lines
 from backbench.signal.track import Array
 
@@ -36,6 +36,8 @@ PASS_BAND = 20_000 / 44_100
 EDGE = 1.0005
 """A harmonic so little above the edge of a band, by a generator a little off, is within it."""
 LAST_ORDER = 10
+FEW = 4
+"""Lobes that are summed one by one, which is quicker."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -190,7 +192,7 @@ class ToneLines(Stepped):
         square: Array = lines.square[1:] - noise
         hidden = self._hidden.but_first()
         if self._drifts:
-            square, noise = self._lobes_of_harmonics
+            square, noise = self._lobes_of_harmonics.value, np.sqrt(self._lobes_of_harmonics.floor)
             # A whole lobe holds what stands so near to a harmonic that their lobes meet.
             hidden = self._hidden_within(orders, 2 * self.half)
         hum, blind = hidden.reckoned(square)
@@ -213,16 +215,14 @@ class ToneLines(Stepped):
         return np.arange(2, last + 1)
 
     @kept_property
-    def _lobes_of_harmonics(self) -> tuple[Array, Array]:
-        """Mean squares of harmonics from their whole lobes, and what noise makes of them: a drift
-        spreads a line in proportion to its frequency, so that its middle alone would read low."""
+    def _lobes_of_harmonics(self) -> Lobes:
+        """Mean squares of harmonics from their whole lobes: a drift spreads a line in proportion to
+        its frequency, so that its middle alone would read low."""
         positions = self._orders * self.position
         first = np.maximum(np.ceil(positions - self.half), 0).astype(int)
         stop = np.minimum(np.floor(positions + self.half) + 1, len(self.noise)).astype(int)
-        value, floor, _ = lobes(
-            self.spectrum.power, self.noise, self.spectrum.window.spread, first, stop
-        )
-        return value, np.sqrt(floor)
+        spread = self.spectrum.window.spread
+        return lobes(self.spectrum.power, self.noise, spread, first, stop)
 
     @kept_property
     def _hum_of_fundamental(self) -> tuple[Array, NDArray[np.bool_]]:
@@ -263,8 +263,7 @@ class ToneLines(Stepped):
         """
         band = self._band(top_hz)
         left = self._left(band, self._near_fundamental(band), top_hz)
-        hidden = np.array([self.hum_under_fundamental])
-        return widened(with_lines(left, hidden), self._beats(top_hz))
+        return widened(with_lines(left, self.hum_under_fundamental), self._beats(top_hz))
 
     @kept_property
     def hum_under_fundamental(self) -> float:
@@ -292,7 +291,7 @@ class ToneLines(Stepped):
         Parameters
         ----------
         power : callable
-            Power factor at frequencies in Hz.
+            Power factor at squares of frequencies re the tone's, which it may write over.
 
         Returns
         -------
@@ -300,7 +299,7 @@ class ToneLines(Stepped):
             V^2.
         """
         band = self._band()
-        weights = power(bin_numbers(len(self.noise))[band] * self.spectrum.resolution_hz)
+        weights = power(squared_bins(len(self.noise))[band] * (1 / self.position**2))
         left = self._left(band, self._near_fundamental(band), weights=weights)
         # A notch is narrow where the tone is: what hides in it may pass or not.
         left = widened(left, self.hum_under_fundamental**2)
@@ -308,13 +307,13 @@ class ToneLines(Stepped):
 
     def _beats(self, top_hz: float) -> float:
         """Variance, V^4, that mains lines under harmonics add to a sum of powers."""
-        last = self.last_order(top_hz)
+        last = min(self.last_order(top_hz), len(self._orders) + 1)
         if last < 2:
             return 0.0
-        if last not in self._beats_up_to:
-            whole = self._lobes_of_harmonics[0][: last - 1]
-            self._beats_up_to[last] = beats(self.harmonics(last), whole)
-        return self._beats_up_to[last]
+        kept = self._beats_up_to
+        if last not in kept:
+            kept[last] = beats(self.harmonics(last), lambda: self._lobes_of_harmonics.value)
+        return kept[last]
 
     @kept_property
     def _beats_up_to(self) -> dict[int, float]:
@@ -329,14 +328,13 @@ class ToneLines(Stepped):
         altogether, it isn't taken out. What else stands in the lobe of a harmonic stays as well.
         """
         band, last = self._band(), self.last_order(BAND_HZ[1])
-        removed, hidden, blind = self._near_fundamental(band), np.zeros(0), 0.0
+        removed, hidden, blind = self._near_fundamental(band), 0.0, 0.0
         if last >= 2:
             harmonics = self.harmonics(last)
-            standing = harmonics.taken_out
-            removed += [self.lobe(n * self.position) for n in harmonics.orders[standing].tolist()]
+            removed += [self.lobe((k + 2) * self.position) for k in harmonics.taken_out]
             # The line there is as strong as those beside it, or all that is seen.
-            line = np.minimum(harmonics.hum / MARGIN, harmonics.square)[standing]
-            hidden = np.concatenate([line, self.beside_harmonics, [self.hum_under_fundamental]])
+            lines = sum([harmonics.hidden_in(k, 1 / MARGIN) for k in harmonics.taken_out])
+            hidden = lines + sum(self.beside_harmonics) + self.hum_under_fundamental
             blind = float(np.maximum(harmonics.square, 0.0)[harmonics.blind].sum()) ** 2
         return widened(with_lines(self._left(band, removed), hidden), blind)
 
@@ -346,16 +344,19 @@ class ToneLines(Stepped):
         return float(self.noise[self._band()].sum())
 
     @kept_property
-    def beside_harmonics(self) -> Array:
+    def beside_harmonics(self) -> list[float]:
         """Mean squares of what stands in the lobes of harmonics and is none of them, V^2: a mains
         line or sideband so near to a harmonic would go with it where that is taken out."""
         last = self.last_order(BAND_HZ[1])
         if last < 2 or self._drifts:
-            return np.zeros(0)
-        harmonics = self.harmonics(last)
-        standing = harmonics.taken_out
-        whole, floor = (each[: last - 1][standing] for each in self._lobes_of_harmonics)
-        return beside(harmonics.square[standing], whole, floor)
+            return []
+        squares, taken = self.harmonics(last).square, self.harmonics(last).taken_out
+        if len(taken) <= FEW:
+            whole = [self._whole((k + 2) * self.position) for k in taken]
+        else:
+            every = self._lobes_of_harmonics
+            whole = [MeanSquare(float(every.value[k]), float(every.floor[k])) for k in taken]
+        return [beside(*each) for each in zip(squares[taken].tolist(), whole, strict=True)]
 
     def _whole(self, position: float) -> MeanSquare:
         """Mean square of all that stands in the lobe of a line."""
@@ -394,5 +395,5 @@ class ToneLines(Stepped):
             )
         power, noise = self.spectrum.power[band], self.noise[band]
         if weights is not None:
-            power, noise = power * weights, noise * weights
+            power, noise = power * weights, np.multiply(noise, weights, out=weights)
         return filled(power, noise, removed, band, self.spectrum.window.spread, self.samples)
