@@ -164,13 +164,13 @@ def read_site_data(store: Database) -> SiteData:
     for key, row in units.items():
         models.setdefault((str(row["maker"]), str(row["model"])), []).append(key)
     return SiteData(
-        units,
-        {str(row["review_key"]): row for row in _rows(store.frame(REVIEWS))},
-        tuple(_rows(store.frame(APPEARANCES))),
-        _ValuesByPlace(store, {}, "*"),
-        _ValuesByPlace(store, _of_overview(), "^(unit_key|value|unit|bound)$"),
-        {str(key): str(title) for key, title in store.rows(POINTS)},
-        {key: tuple(keys) for key, keys in models.items()},
+        units=units,
+        reviews={str(row["review_key"]): row for row in _rows(store.frame(REVIEWS))},
+        appearances=tuple(_rows(store.frame(APPEARANCES))),
+        values=_ValuesByPlace(store, {}, "*"),
+        shown=_ValuesByPlace(store, _of_overview(), "^(unit_key|value|unit|bound)$"),
+        points={str(key): str(title) for key, title in store.rows(POINTS)},
+        models={key: tuple(keys) for key, keys in models.items()},
     )
 
 
