@@ -11,17 +11,18 @@ import time
 import urllib.request
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from functools import cached_property
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from backbench.orchestration import run_server
+from command_desk import Desk
 
 if TYPE_CHECKING:  # both take long to import: whoever only collects the tests shouldn't wait
     import distributed
 
 BUCKET = "bench"
 PATIENCE_S = 300.0
-CODE = "import sys; from backbench.cli import main; sys.argv[0] = 'backbench'; main()"
 
 
 def free_port() -> int:
@@ -56,7 +57,7 @@ class Machines:
             # As a nanny of Dask sets it for its worker.
             "OPENBLAS_NUM_THREADS": "1",
         }  # fmt: skip
-        self.named: dict[str, subprocess.Popen[bytes]] = {}
+        self.named: dict[str, subprocess.Popen[Any]] = {}
         self.workers: dict[str, subprocess.Popen[bytes]] = {}
 
     def start(self, workers: int = 2) -> None:
@@ -111,18 +112,17 @@ class Machines:
                     process.send_signal(signal.SIGCONT)
         raise AssertionError("the work was done before a worker was caught at it")
 
-    def command(self, *words: object) -> subprocess.Popen[str]:
-        """A command of backbench, begun."""
-        return subprocess.Popen(
-            [sys.executable, "-c", CODE, *map(str, words)], env=self.environment,
-            stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True,
-        )  # fmt: skip
+    @cached_property
+    def desk(self) -> Desk:
+        """What carries out commands of backbench."""
+        desk = Desk(self.environment)
+        self.named["desk"] = desk.process
+        return desk
 
     def run(self, *words: object) -> tuple[int, str]:
         """Exit code and all that a command of backbench says."""
-        begun = self.command(*words)
-        printed, _ = begun.communicate(timeout=PATIENCE_S)
-        return begun.returncode, printed
+        self.desk.begin(*words)
+        return self.desk.answer(PATIENCE_S)
 
     def stop(self) -> None:
         for process in reversed(self.named.values()):

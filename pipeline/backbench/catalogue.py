@@ -163,38 +163,32 @@ class Catalogue:
         started: Callable[[int], None],
         progress: Callable[[int], None],
     ) -> tuple[list[Outcome], list[Refused]]:
-        from backbench.ingest import run_ingest
-        from backbench.ingest.carry_on import carry_on
-        from backbench.ingest.untouched import UntouchedFolders
-        from backbench.ingest.worker_pool import Workers
-        from backbench.storage.unfinished import note_finished, unfinished
+        from backbench.ingest.early_start import any_new, taken_worker
 
+        early = taken_worker()
         with self.places.changing():
-            run_ingest.prepare(self.places)
-            _, left = carry_on(self.places) if folders is not None else ([], [])
-            noted = unfinished(self.places.ledger.folder)
-            known = UntouchedFolders(self.places)
-            before, folders = known.taken_out(folders)
-            with Workers(self.places.staged, _processes(processes), progress) as workers:
-                begin = workers.begin if not history or self.settings.engine == "local" else None
-                works, refused = run_ingest.planned_work(self.places, folders, begin)
-                known.note(works)
-                started(sum(work.jobs for work in works))
-                orchestrated = history and not all(work.unchanged for work in works)
-                carry_out = self._orchestrated() if orchestrated else run_ingest.carry_out
-                outcomes, more = run_ingest.apart(carry_out(self.places, works, workers))
-            note_finished(self.places.ledger.folder, noted)
-            return [*before, *outcomes], [*left, *refused, *more]
+            if history and any_new(self.places.root, folders or ()):
+                self._have_server()
+            from backbench.ingest.taken_in import taken_in
+            from backbench.ingest.worker_pool import Workers
+
+            with Workers(self.places.staged, _processes(processes), progress, early) as workers:
+                recorded = self._orchestrated if history else None
+                return taken_in(self.places, folders, workers, started, recorded)
 
     def _orchestrated(self) -> CarryOut:
         """The recorded way: on this machine, or on the cluster that the settings name."""
-        from backbench.orchestration import run_server
-
-        run_server.at_hand(self.places.runs)
+        self._have_server()
         from backbench.orchestration import flows
 
         on_cluster = self.settings.engine == "dask"
         return flows.carry_out_on_cluster if on_cluster else flows.carry_out
+
+    def _have_server(self) -> None:
+        """Have a server of the run history, which may start while there is other work to do."""
+        from backbench.orchestration import run_server
+
+        run_server.at_hand(self.places.runs)
 
     # Looking ------------------------------------------------------------------------------
 

@@ -25,9 +25,8 @@ from backbench.errors import UserError
 from backbench.ingest import analyse
 from backbench.ingest.analyse import Analysed
 from backbench.ingest.analysis_plan import Job
-from backbench.publish import site
+from backbench.publish import page_jobs, site
 from backbench.publish.sheet_charts import ChartRenderer
-from backbench.publish.site_builder import SiteBuilder
 from spoiled_sessions import REVIEW, SOURCE, SPOILED, sound_session
 
 KNOWN: dict[str, Analysed] = {}
@@ -64,9 +63,9 @@ def sentence(text: str, words: str) -> str:
     return lines[0].removeprefix("fault: ").removeprefix("warning: ") if lines else "SAYS NOTHING"
 
 
-def pages_of_the_review(builder: SiteBuilder) -> list[site.Job]:
+def pages_of_the_review(where: page_jobs.Places, processes: int) -> list[page_jobs.Job]:
     """The pages of the site that a spoiled review may change."""
-    return [("review", REVIEW, ""), ("index", "", "")]
+    return [("reviews", (REVIEW,)), ("index", ("",))]
 
 
 def row(name: str, folder: Path) -> list[str]:

@@ -22,6 +22,7 @@ from backbench.bench_day.record_length import record_s
 from backbench.bench_day.run_files import read_run
 from backbench.bench_day.stimuli_files import write_stimuli
 from backbench.bench_day.stimuli_writing import Format
+from backbench.bench_day.stimulus_waveforms import BAND
 from backbench.cli import app
 from backbench.documents.manifest import Manifest, read_manifest
 from backbench.documents.settings import Settings
@@ -73,6 +74,10 @@ def frequencies(plan: Plan) -> list[list[float]]:
     return [step.stimulus.frequencies for step in plan.step if step.played is not None]
 
 
+def squares_at(rate_hz: float) -> bool:
+    return rate_hz >= 192_000
+
+
 @pytest.mark.parametrize("rate", RATES)
 @pytest.mark.parametrize("kind", ["integrated amplifier", "preamplifier", "tuner"])
 def test_nothing_is_planned_that_the_rate_cannot_record(
@@ -83,8 +88,12 @@ def test_nothing_is_planned_that_the_rate_cannot_record(
     for step in made.step:
         if isinstance(step.stimulus, Tone):
             assert 3 * step.stimulus.tone_hz <= top_hz(rate)
-        assert step.stimulus.kind != "square" or rate >= 192_000
-    assert write_stimuli(tmp_path, made, Format(round(rate), 16), dry=True).left_out == []
+        assert step.stimulus.kind != "square" or squares_at(rate)
+        if step.played is not None:
+            assert max(step.played.frequencies) <= BAND * rate
+    if rate == min(RATES) or (kind == "preamplifier" and squares_at(rate)):
+        # Of the samples themselves at the lowest rate, and once with squares.
+        assert write_stimuli(tmp_path, made, Format(round(rate), 16), dry=True).left_out == []
     squares = [step.file for step in made.step if step.stimulus.kind == "square"]
     told_of = [note for note in made.notes if "square-1k.wav" in note]
     assert bool(squares) != bool(told_of) or kind == "tuner"

@@ -62,12 +62,17 @@ def test_specification_is_valid_and_fed_inline(name: str, frames: dict[str, pl.D
 
 
 @pytest.mark.parametrize("name", NAMES)
-@pytest.mark.parametrize("count", [1, 2, 60])
+@pytest.mark.parametrize(
+    ("count", "subjects"),
+    [(1, ("", "u0")), (2, ("u0", "not in the frame")), (60, ("", "not in the frame"))],
+)
 def test_draws_one_unit_two_and_many(
-    name: str, count: int, frames_for: Callable[..., dict[str, pl.DataFrame]]
-) -> None:
+    name: str, count: int, subjects: tuple[str, ...],
+    frames_for: Callable[..., dict[str, pl.DataFrame]],
+) -> None:  # fmt: skip
+    """Each number of units with two of the three subjects; many with one of them elsewhere."""
     frame = frames_for(count)[name]
-    for subject in ("", "u0", "not in the frame"):
+    for subject in subjects:
         assert charts()[name].draw(frame, LABELS, subject) is not None
 
 

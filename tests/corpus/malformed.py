@@ -11,6 +11,7 @@ from __future__ import annotations
 import io
 import struct
 from collections.abc import Iterator
+from functools import partial
 
 import numpy as np
 import polars as pl
@@ -154,14 +155,14 @@ def _parquets() -> Iterator[tuple[str, bytes]]:
                 yield f"parquet-flipped-{seed}.parquet", _flipped(whole, seed, head=False)
 
 
-def manifests() -> Iterator[tuple[str, bytes]]:
-    """TOML bombs and texts that are no manifest."""
+def manifests(many: int) -> Iterator[tuple[str, bytes]]:
+    """TOML bombs and texts that are no manifest; many: entries of those that have many."""
     texts = {
         "empty": "", "nested-lists": "x = " + "[" * 100_000 + "]" * 100_000,
         "nested-tables": "x = " + "{a=" * 50_000 + "1" + "}" * 50_000,
         "dotted": ".".join(["a"] * 50_000) + " = 1", "table-header": "[" + ".".join(["a"] * 50_000) + "]",
-        "many-tables": "".join(f"[t{n}]\n" for n in range(100_000)),
-        "many-captures": "[[capture]]\n" * 100_000, "long-number": "x = " + "9" * 100_000,
+        "many-tables": "".join(f"[t{n}]\n" for n in range(many)),
+        "many-captures": "[[capture]]\n" * many, "long-number": "x = " + "9" * 100_000,
         "long-text": 'x = "' + "y" * 3_000_000 + '"', "twice": "[review]\n[review]\n", "open": "[review",
         "nul": "[review]\nkey = '\x00'", "escape": "[review]\nkey = \"\\u001b[2J\"",
         "too-long": "#" * 5_000_000, "year-10000": "[review]\ndate = 10000-01-01",
@@ -176,9 +177,12 @@ def manifests() -> Iterator[tuple[str, bytes]]:
         yield f"manifest-rubbish-{n}.toml", chance.bytes(2000)
 
 
-def corpus() -> Iterator[tuple[str, str, bytes]]:
+def corpus(many: int) -> Iterator[tuple[str, str, bytes]]:
     """Everything: kind (recording, table, manifest, sheet), name, bytes."""
-    kinds = {"recording": recordings, "table": tables, "manifest": manifests, "sheet": sheets}
+    kinds = {
+        "recording": recordings, "table": tables, "manifest": partial(manifests, many),
+        "sheet": sheets,
+    }  # fmt: skip
     for kind, files in kinds.items():
         for name, data in files():
             yield kind, name, data

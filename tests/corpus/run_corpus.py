@@ -1,7 +1,8 @@
 """Every malformed file read in a child of bounded memory and time. Prints one line of figures.
 
-Run: python tests/corpus/run_corpus.py. Ends with 1 where a file gave anything but a right
-reading or a fault in one line, or took more than TIME_S of the processor or 1 GiB.
+Run: python tests/corpus/run_corpus.py [MANY], MANY: entries of the manifests that have many.
+Ends with 1 where a file gave anything but a right reading or a fault in one line, or took more than
+TIME_S of the processor or 1 GiB.
 """
 
 from __future__ import annotations
@@ -153,11 +154,11 @@ def outcomes(paths: Sequence[Path]) -> Iterator[tuple[Path, str]]:
             some = some[len(texts) :]
 
 
-def _made(folder: Path) -> None:
+def _made(folder: Path, many: int) -> None:
     """Write the corpus from a fork: the maker runs threads, and this process must stay forkable."""
     child = os.fork()
     if child == 0:
-        for kind, name, data in corpus():
+        for kind, name, data in corpus(many):
             (folder / kind).mkdir(exist_ok=True)
             (folder / kind / name).write_bytes(data)
         os._exit(0)
@@ -165,11 +166,12 @@ def _made(folder: Path) -> None:
 
 
 def main() -> int:
+    many = int(sys.argv[1]) if len(sys.argv) > 1 else 100_000
     import_what_forks_use()
     counts: Counter[str] = Counter()
     wrong: list[str] = []
     with tempfile.TemporaryDirectory() as folder:
-        _made(Path(folder))
+        _made(Path(folder), many)
         for path, result in outcomes(sorted(Path(folder).glob("*/*"))):
             counts[result if result in {"read", "refused"} else "wrong"] += 1
             if result not in {"read", "refused"}:

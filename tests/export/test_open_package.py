@@ -12,7 +12,7 @@ from typer.testing import CliRunner
 
 from backbench.catalogue import Catalogue
 from backbench.cli import app
-from backbench.export.open_package import export_catalogue
+from backbench.export.open_package import NOT_EXPORTED, export_catalogue
 
 
 @pytest.fixture(scope="module")
@@ -25,7 +25,7 @@ def package(measured: Catalogue, tmp_path_factory: pytest.TempPathFactory) -> Pa
 
 def test_parquet_holds_every_table_as_it_is(package: Path, measured: Catalogue) -> None:
     with measured.reading() as store:
-        tables = [name for name in store.tables() if name not in ("migration", "value_at_point")]
+        tables = [name for name in store.tables() if name not in NOT_EXPORTED]
         for name in tables:
             held = store.frame(f"FROM {name} ORDER BY ALL")
             assert pl.read_parquet(package / "parquet" / f"{name}.parquet").equals(held), name

@@ -103,14 +103,10 @@ def test_content_is_equal_from_an_object_store_where_a_worker_is_killed_while_it
     url = f"s3://{BUCKET}/originals"
     catalogue = catalogue_for(tmp_path / "catalogue", cluster.scheduler, url)
     cluster.fill()
-    begun = cluster.command(
-        "ingest", *(CIRCUITS / case for case in CASES), "-c", catalogue.places.root
-    )
-    held = cluster.kill_one_at_work()
-    assert begun.poll() is None
-    printed, _ = begun.communicate(timeout=PATIENCE_S)
-    assert held
-    assert begun.returncode == 0, printed
+    cluster.desk.begin("ingest", *(CIRCUITS / case for case in CASES), "-c", catalogue.places.root)
+    assert cluster.kill_one_at_work()
+    code, printed = cluster.desk.answer(PATIENCE_S)
+    assert code == 0, printed
     assert everything(catalogue) == everything(measured)
     assert not list(catalogue.places.staged.iterdir())
 

@@ -1,4 +1,5 @@
-"""Values at test points are kept as a table: after every change they are as worked out anew."""
+"""Values at test points, and what units differ by between sessions, are kept as tables: after every
+change they are as worked out anew."""
 
 from __future__ import annotations
 
@@ -13,6 +14,8 @@ from faults.small_catalogue import set_calibration, small_catalogue, write_revie
 
 KEPT = "FROM value_at_point ORDER BY ALL"
 WORKED_OUT = "FROM worked_out_at_point ORDER BY ALL"
+BETWEEN = "FROM between_sessions ORDER BY ALL"
+BETWEEN_ANEW = "FROM worked_out_between_sessions(NULL) ORDER BY ALL"
 
 
 def standing(catalogue: Catalogue) -> set[str]:
@@ -21,6 +24,7 @@ def standing(catalogue: Catalogue) -> set[str]:
         kept = store.rows(KEPT)
         assert kept
         assert kept == store.rows(WORKED_OUT)
+        assert store.rows(BETWEEN) == store.rows(BETWEEN_ANEW)
         return {str(key) for (key,) in store.rows("SELECT DISTINCT review_key FROM placed")}
 
 
@@ -57,6 +61,31 @@ def test_they_follow_a_unit_through_its_reviews(catalogue: Catalogue, tmp_path: 
         withdraw(catalogue.places, "auk", "wrong load")
     catalogue.carry_on()
     assert standing(catalogue) == {"brant", "crake"}
+
+
+def test_the_spread_follows_a_unit_that_is_measured_again(
+    catalogue: Catalogue, tmp_path: Path
+) -> None:
+    """Of two sessions and of none: a withdrawn session is forgotten with its figures."""
+    take_in(catalogue, review(tmp_path / "auk", "2024-06-01", "serviced"))
+    assert spread_of(catalogue) == ([], 0)
+    take_in(catalogue, review(tmp_path / "crake", "2024-06-02", "serviced"))
+    assert standing(catalogue) == {"crake"}
+    units, sessions = spread_of(catalogue)
+    assert units == [("unit-of-auk", 2)]
+    assert sessions > 0
+    with catalogue.places.changing():
+        withdraw(catalogue.places, "crake", "wrong load")
+    catalogue.carry_on()
+    assert spread_of(catalogue) == ([], 0)
+
+
+def spread_of(catalogue: Catalogue) -> tuple[list[tuple[str, int]], int]:
+    """Units that are kept with their sessions, and the sessions that spreads were observed from."""
+    with database.reading(catalogue.places.database) as store:
+        units = store.rows("SELECT DISTINCT unit_key, sessions FROM between_sessions")
+        ((sessions,),) = store.rows("SELECT sum(sessions) FROM session_spread")
+        return units, int(sessions)
 
 
 def test_they_follow_settings_and_methods(catalogue: Catalogue, tmp_path: Path) -> None:

@@ -82,8 +82,8 @@ def test_the_notch_is_the_filter_that_a_signal_library_makes() -> None:
     rate, hz = 10e6, 1000.0
     frequency = np.array([200.0, 900.0, 1100.0, 2000.0, 5000.0, 20_000.0])
     _, response = freqz(*iirnotch(hz, 2.0, rate), worN=frequency, fs=rate)
-    assert notch_power(frequency / hz, 2.0) == pytest.approx(np.abs(response) ** 2, rel=1e-4)
-    second = 10 * math.log10(float(notch_power(np.array([2.0]), 2.0)[0]))
+    assert notch_power((frequency / hz) ** 2, 2.0) == pytest.approx(np.abs(response) ** 2, rel=1e-4)
+    second = 10 * math.log10(float(notch_power(np.array([4.0]), 2.0)[0]))
     assert second == pytest.approx(-0.458, abs=1e-3)
 
 

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from tones import figures, reasons, tone_material, track
 
 NAMES = {1: "left", 2: "right"}
-T = np.arange(48_000) / 48_000
+T = np.arange(12_000) / 48_000
 
 
 def sine(degrees: float, hz: float = 1000.0, noise: float = 0.0) -> np.ndarray:

@@ -7,6 +7,7 @@ import math
 import numpy as np
 import pytest
 
+from backbench.metrics.band_sums import Weighting
 from backbench.metrics.noise import idle_view, noise_figure
 from backbench.metrics.noise_in_time import known_to
 from backbench.signal.track import Track
@@ -29,7 +30,7 @@ def test_noise_of_events_scatters_as_their_number_does() -> None:
     scores = []
     for seed in range(24):
         track = Track(clicks(np.random.default_rng(seed), 100.0), RATE, 1.0, 0.0)
-        figure = noise_figure(idle_view.build(idle_material(track), 1), None)
+        figure = noise_figure(idle_view.build(idle_material(track), 1), Weighting.NONE)
         truth = 1e-3 * math.sqrt(100.0 / RATE * 19_980 / (RATE / 2))
         scores.append((figure.value - truth) / figure.uncertainty)
     assert np.mean(np.abs(scores) < 2.05) >= 0.87

@@ -48,7 +48,7 @@ def test_a_site_is_made_once_and_mended(measured: Catalogue, tmp_path: Path) -> 
 def test_a_worker_that_ends_is_reported_and_leaves_no_part_of_a_site(
     measured: Catalogue, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(site, "FEW_JOBS", 0)
+    monkeypatch.setattr(site, "FEW", 0)
     # This process writes a copy of the database and its log; workers write more.
     monkeypatch.setenv(fault_injection.VARIABLE, "write:3:kill")
     with pytest.raises(UserError, match="can't be made"):

@@ -11,7 +11,7 @@ import pytest
 
 from backbench.catalogue import Catalogue
 from backbench.documents.file_names import SETTINGS_NAME
-from backbench.publish import site
+from backbench.publish import page_making
 from backbench.publish.foresight import DRAWN
 from backbench.publish.output_files import RECORD
 from backbench.publish.sheet_charts import ChartRenderer
@@ -91,7 +91,7 @@ def test_a_renewed_site_is_that_which_is_made_anew(
     assert held(renewed) == held(anew)
     assert "units/push-pull.html" in held(anew).keys() & before.keys()
     assert held(anew)["units/push-pull.html"] != before["units/push-pull.html"]
-    monkeypatch.setattr(site, "AnswersAhead", lambda store: store)
+    monkeypatch.setattr(page_making, "AnswersAhead", lambda store: store)
     publish(root, alone)
     assert held(alone) == held(anew)
 
@@ -184,7 +184,7 @@ def test_pages_of_reviews_ask_little_of_their_own(
         builder = SiteBuilder(renderer, read_site_data(ahead), measured.settings, tmp_path)
         review = "push-pull-taps"
         _ = builder.stale, renderer.missing_measurements, renderer.conditions(DRAWN[0], {})
-        builder.foresee(review)
+        builder.foresee([review])
         asked = counted(monkeypatch)
         assert [one.path for one in review_pages(builder, review)]
         own = {renderer.queries[name].sql for name in DRAWN}

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from backbench.signal.line_course import line_course
+from backbench.signal.line_wavering import wavering_of_each
 from backbench.signal.track import Array
 
 
@@ -49,3 +50,14 @@ def test_a_block_gives_what_a_plain_fit_gives(
     left = left[:, : within * course.left.shape[1]]
     squares = np.square(left).reshape(*course.left.shape, within).mean(axis=2)
     assert course.left == pytest.approx(squares, rel=1e-6)
+
+
+def test_the_wavering_of_each_line_is_that_of_it_alone() -> None:
+    rate_hz = 8000.0
+    t = np.arange(8000) / rate_hz
+    turned = 0.02 * np.sin(2 * np.pi * 3 * t)
+    volts = np.cos(2 * np.pi * 50 * t + turned) + (0.2 + 0.05 * t) * np.cos(2 * np.pi * 150 * t)
+    lines_hz = np.array([50.0, 150.0])
+    course = line_course(volts, rate_hz, lines_hz)
+    other = line_course(volts, rate_hz, lines_hz[::-1].copy())
+    assert wavering_of_each(course) == pytest.approx([course.wavering, other.wavering], rel=1e-9)

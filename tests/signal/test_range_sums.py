@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from backbench.signal.power import noise_sum
+from backbench.signal.power import noise_sum, products
 
 SPREAD = 1.5
 COUNT = 2000
@@ -34,3 +34,10 @@ def test_a_sum_over_ranges_is_the_sum_of_their_bins(kept: tuple[slice, ...]) -> 
 def test_no_range_holds_nothing() -> None:
     total = noise_sum(np.ones(8), np.ones(8), SPREAD, (slice(3, 3),))
     assert (total.value, total.floor) == (0.0, 0.0)
+
+
+@pytest.mark.parametrize("count", [100, 8192, 20_000])
+def test_products_of_rows_are_those_of_matrices(count: int) -> None:
+    rng = np.random.default_rng(2)
+    rows, others = rng.exponential(size=(3, count)), rng.exponential(size=(2, count))
+    assert products(rows, others) == pytest.approx(rows @ others.T, rel=1e-13)

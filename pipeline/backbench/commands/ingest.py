@@ -61,9 +61,13 @@ def ingest(
     Example: backbench ingest reviews/2024-05-heron -c my-catalogue
     """
     from backbench.documents.file_names import MANIFEST_NAME
-    from backbench.reports.progress_bars import watched
+    from backbench.ingest.early_start import begin_worker
 
     named = [path.parent if path.name == MANIFEST_NAME else path for path in folders]
+    if processes != 1:
+        begin_worker(catalogue, named)
+    from backbench.reports.progress_bars import watched
+
     home = opened(catalogue)
     for line in _beforehand(named, home.settings):
         typer.echo(f"warning: {line}", err=True)

@@ -35,7 +35,7 @@ PACKAGE = "datapackage.json"
 DICTIONARY = "DICTIONARY.md"
 PARTS = ("parquet", "csv", DICTIONARY, PACKAGE)
 """What an export consists of, in the order in which it is moved into a folder that is there."""
-NOT_EXPORTED = ("migration", *KEPT_TABLES)
+NOT_EXPORTED = ("migration", "between_sessions", *KEPT_TABLES)
 """The record of schema steps, and what is kept for speed and can be worked out again."""
 LINKS = {
     "reading": [("review_key", "review"), ("metric", "metric")],

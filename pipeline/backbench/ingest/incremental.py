@@ -94,16 +94,19 @@ def standing(places: CataloguePaths) -> dict[str, StoredReview]:
         return {}
     with writing(places.database) as store:
         reviews = store.rows("SELECT review_key, receipt, derived_with FROM review")
-        captures = store.rows(
-            "SELECT review_key, analysis_key, CASE status WHEN 'failed' THEN reason END "
-            "FROM capture ORDER BY review_key, position"
+        analysed = store.rows(
+            "SELECT review_key, list(analysis_key) FROM capture WHERE status <> 'failed' "
+            "GROUP BY review_key"
+        )
+        failed = store.rows(
+            "SELECT review_key, analysis_key, reason FROM capture WHERE status = 'failed'"
         )
         computed = store.rows("SELECT review_key, input_range, terms FROM computed_with")
     terms: dict[str, set[tuple[str, str]]] = {}
     for key, name, text in computed:
         terms.setdefault(key, set()).add((name, text))
-    analyses: dict[str, set[str]] = {}
-    for key, analysis, reason in captures:
+    analyses = {key: set(of_review) for key, of_review in analysed}
+    for key, analysis, reason in failed:
         if not passes(reason):
             analyses.setdefault(key, set()).add(analysis)
     return {

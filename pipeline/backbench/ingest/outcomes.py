@@ -1,7 +1,7 @@
 """How captures ended, with the reason in one line: one type, read from one place.
 
-The words are made by the views capture_outcome and across_captures (schema/0007_outcomes.sql), so
-that every command, page and query says the same.
+The words are made by the macros of schema/0015_of_some_reviews.sql, of which the views
+capture_outcome and across_captures are made, so that every command, page and query says the same.
 """
 
 from __future__ import annotations
@@ -131,43 +131,53 @@ class ReviewOutcome:
 
 CAPTURES = """
 SELECT review_key, position, file, stimulus, outcome, nullif(reason, '') AS reason, warnings
-FROM capture_outcome WHERE {chosen} ORDER BY review_key, position
+FROM {captures} ORDER BY review_key, position
 """
 ACROSS = """
-SELECT review_key, what, reason, refused, warns, files FROM across_captures WHERE {chosen}
+SELECT review_key, what, reason, refused, warns, files FROM {across}
 ORDER BY review_key, warns DESC, what, reason
 """
-
-
 ENTRIES = """
 SELECT review_key, name, reason FROM refused_entry WHERE {chosen} AND kind <> 'capture'
 ORDER BY review_key, kind, position, name
 """
 
 
-def outcome_statements() -> list[str]:
+def outcome_statements(*, of_views: bool) -> list[str]:
     """The statements that `review_outcomes` asks of some reviews, their keys as $reviews."""
     chosen, _ = chosen_reviews([""])
-    return [sql.format(chosen=chosen) for sql in (CAPTURES, ACROSS, ENTRIES)]
+    asked = {
+        "captures": f"capture_outcome WHERE {chosen}" if of_views
+        else "capture_outcome_of($reviews)",
+        "across": f"across_captures WHERE {chosen}" if of_views
+        else "across_captures_of($reviews)",
+    }  # fmt: skip
+    return [sql.format(**asked, chosen=chosen) for sql in (CAPTURES, ACROSS, ENTRIES)]
 
 
-def review_outcomes(store: Database, review_keys: Sequence[str]) -> dict[str, ReviewOutcome]:
-    """How the captures of these reviews ended, by review."""
+def review_outcomes(
+    store: Database, review_keys: Sequence[str], *, of_views: bool = False
+) -> dict[str, ReviewOutcome]:
+    """How the captures of these reviews ended, by review.
+
+    of_views: the connection keeps what the views say of every review, or answers ahead of it.
+    """
     if not review_keys:
         return {}
-    chosen, values = chosen_reviews(review_keys)
+    values = {"reviews": [*review_keys]}
+    of_captures, of_several, of_entries = outcome_statements(of_views=of_views)
     captures: dict[str, list[CaptureOutcome]] = {key: [] for key in review_keys}
     across: dict[str, list[Across]] = {key: [] for key in review_keys}
-    for row in store.rows(CAPTURES.format(chosen=chosen), values):
+    for row in store.rows(of_captures, values):
         key, position, file, stimulus, state, reason, warnings = row
         own = reason.removeprefix(f"{file}: ") if reason else None
         one = CaptureOutcome(position, file, stimulus, state, own, tuple(warnings))
         captures[key].append(one)
-    for row in store.rows(ACROSS.format(chosen=chosen), values):
+    for row in store.rows(of_several, values):
         key, what, reason, refused, warns, files = row
         across[key].append(Across(what, reason, refused, warns, tuple(files)))
     entries: dict[str, list[str]] = {key: [] for key in review_keys}
-    for key, name, reason in store.rows(ENTRIES.format(chosen=chosen), values):
+    for key, name, reason in store.rows(of_entries, values):
         entries[key].append(f"{name}: refused: {reason}")
     return {
         key: ReviewOutcome(tuple(captures[key]), tuple(across[key]), tuple(entries[key]))

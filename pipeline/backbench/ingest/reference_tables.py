@@ -8,8 +8,7 @@ from backbench.ingest.reading_rows import Row
 from backbench.metrics.registry import registry
 from backbench.storage.database import Database
 from backbench.storage.held_rows import hold_rows
-from backbench.test_points.assign import assign_all_points, sync_points
-from backbench.test_points.values_at_points import renew_values
+from backbench.test_points.assign import assign_all_points, renew_kept, sync_points
 
 
 def sync_reference(store: Database, settings: Settings) -> None:
@@ -19,7 +18,7 @@ def sync_reference(store: Database, settings: Settings) -> None:
         if sync_points(store, settings) and store.rows("SELECT 1 FROM reading LIMIT 1"):
             assign_all_points(store)
         elif "metric" in changed:
-            renew_values(store, None)
+            renew_kept(store, None)
 
 
 def _declared(settings: Settings) -> list[tuple[str, list[Row]]]:

@@ -16,7 +16,7 @@ from pathlib import Path
 from backbench.errors import Fault, UserError
 from backbench.ingest.analysis_plan import PlannedReview, plan_review
 from backbench.ingest.incremental import Work, passes, standing, work_of
-from backbench.ingest.load import Staged, load_reviews
+from backbench.ingest.load import Staged, environment, load_reviews
 from backbench.ingest.outcomes import ReviewOutcome, review_outcomes
 from backbench.ingest.receive import WrittenReview, recall, receive
 from backbench.ingest.recording_dates import dates_in_doubt, days_written
@@ -266,11 +266,24 @@ def prepare(places: CataloguePaths) -> None:
 
     A withdrawal that was broken off is carried on.
     """
+    keep(places)
+    sync(places)
+
+
+def keep(places: CataloguePaths) -> None:
+    """Keep the settings that a run is to be computed with; withdrawn reviews have no rows then."""
     places.database.mkdir(parents=True, exist_ok=True)
     keep_settings(places.root, places.ledger.folder)
     drop_withdrawn(places)
+
+
+def sync(places: CataloguePaths) -> None:
+    """Bring the schema and the reference tables up to date. Nothing that is planned rests on
+    these tables, but rows that are loaded do."""
     with writing(places.database) as store:
         sync_reference(store, places.settings)
+    # Kept once it is known; those who load are waited for, here nobody is.
+    environment()
 
 
 def planned_work(

@@ -5,14 +5,15 @@ from __future__ import annotations
 from backbench.ingest.review_tables import ANALYSIS_TABLES, WRITTEN_TABLES
 from backbench.storage.catalogue_paths import CataloguePaths
 from backbench.storage.database import DATABASE_NAME, Database, writing
-from backbench.test_points.values_at_points import renew_values, units_of
+from backbench.test_points.assign import renew_kept
+from backbench.test_points.values_at_points import units_of
 
 
 def drop_withdrawn(places: CataloguePaths) -> list[str]:
     """Delete the rows of every withdrawn review; the keys of those that had any."""
     if not (places.database / DATABASE_NAME).exists():
         return []
-    withdrawn = [one.review for one in places.ledger.newest().values() if one.withdrawn is not None]
+    withdrawn = places.ledger.withdrawn()
     if not withdrawn:
         return []
     with writing(places.database) as store, store.transaction():
@@ -22,7 +23,7 @@ def drop_withdrawn(places: CataloguePaths) -> list[str]:
             units = units_of(store, present)
             for review in present:
                 _drop_review(store, review)
-            renew_values(store, units)
+            renew_kept(store, units)
     return present
 
 

@@ -11,13 +11,11 @@ from types import TracebackType
 from backbench.errors import Fault, UserError
 from backbench.ingest.analyse import stage_chunk
 from backbench.ingest.analysis_plan import Job
+from backbench.ingest.early_start import WORTH_A_POOL
 from backbench.ingest.incremental import Work
 from backbench.ingest.malloc_tuning import ask_large_pages, keep_freed
 from backbench.progress import Progress
-from backbench.storage.process_pool import started_pool
-
-WORTH_A_POOL = 64
-"""Captures from which starting processes costs less than it saves."""
+from backbench.storage.process_pool import end_at_once, started_pool
 
 
 class Workers:
@@ -26,13 +24,21 @@ class Workers:
     With more than one process, and once enough captures are there, chunks are under way from
     when their review is begun. A pool of which a worker dies is replaced, and what it had not done
     is tried once more.
+
+    early: a process that was begun before, to which chunks go at once.
     """
 
-    def __init__(self, staged: Path, processes: int, progress: Progress) -> None:
+    def __init__(
+        self,
+        staged: Path,
+        processes: int,
+        progress: Progress,
+        early: ProcessPoolExecutor | None = None,
+    ) -> None:
         self.progress, self._staged, self._processes = progress, staged, processes
         self._waiting: dict[str, Work] = {}
         self._here: dict[str, list[Path]] = {}
-        self._pool: ProcessPoolExecutor | None = None
+        self._pool = early
         self._futures: dict[str, list[Future[Path]]] = {}
 
     def __enter__(self) -> Workers:
@@ -55,8 +61,11 @@ class Workers:
         error: BaseException | None,
         trace: TracebackType | None,
     ) -> None:
-        if self._pool is not None:
-            self._pool.shutdown(wait=error is None, cancel_futures=True)
+        if self._pool is None:
+            return
+        if error is not None:
+            end_at_once(self._pool)
+        self._pool.shutdown(wait=False, cancel_futures=True)
 
     def at_once(self) -> None:
         """Analyse now what no pool is busy with: the caller has something else to wait for."""

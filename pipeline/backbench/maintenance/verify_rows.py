@@ -26,6 +26,9 @@ GRAINS = {
 }
 """Columns that together name a row; the tables carry no keys of their own."""
 
+SESSIONS = "metric, unit_key, period, sessions"
+"""Of what is kept between sessions: all that doesn't depend on the order values are added up in."""
+
 DANGLING = {
     "a reading without its analysis": (
         "SELECT reading_key FROM reading ANTI JOIN analysis USING (review_key, analysis_key)"
@@ -77,6 +80,14 @@ DANGLING = {
     "a value at a test point that is not kept": (
         "SELECT reading_key FROM worked_out_at_point "
         "ANTI JOIN value_at_point USING (review_key, reading_key, point_key)"
+    ),
+    "a kept spread of other sessions than a unit was measured in": (
+        f"SELECT unit_key FROM (SELECT {SESSIONS} FROM between_sessions EXCEPT ALL "
+        f"SELECT {SESSIONS} FROM worked_out_between_sessions(NULL))"
+    ),
+    "a spread between sessions that is not kept": (
+        "SELECT unit_key FROM worked_out_between_sessions(NULL) "
+        "ANTI JOIN between_sessions USING (metric, unit_key, period)"
     ),
     "a reading of an unknown metric": (
         "SELECT reading_key FROM reading ANTI JOIN metric USING (metric)"

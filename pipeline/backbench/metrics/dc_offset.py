@@ -9,6 +9,7 @@ import numpy as np
 from backbench.metrics.declaration import MeasuredValue, metric
 from backbench.metrics.noise import IdleView
 from backbench.metrics.session_spreads import OFFSET
+from backbench.metrics.slow_course import slow_course
 from backbench.metrics.tone import ToneView
 from backbench.metrics.traits import AT_POWERS, Traits
 from backbench.metrics.warnings import warning
@@ -16,7 +17,7 @@ from backbench.quantities.writing import in_text
 from backbench.signal.background import degrees_of_freedom
 from backbench.signal.tone_course import tone_course
 from backbench.signal.track import Array
-from backbench.signal.uncertainty import Contribution, combine
+from backbench.signal.uncertainty import Contribution, combine, spread
 
 FAMILY = "Level and gain"
 LIMIT_V = 0.1
@@ -59,11 +60,9 @@ def dc_offset(seen: ToneView | IdleView) -> MeasuredValue:
 
 
 def _course(seen: ToneView | IdleView) -> Array:
-    """The mean of each segment of the record, V; empty where none can be told."""
+    """The mean of each of many parts of the record, V; empty where none can be told."""
     if isinstance(seen, IdleView):
-        size = len(seen.track.volts) // QUARTERS
-        means: Array = seen.track.volts[: QUARTERS * size].reshape(QUARTERS, size).mean(axis=1)
-        return means
+        return slow_course(seen.track)[0]
     try:
         return tone_course(seen.track, seen.lines).offset
     except ValueError:
@@ -79,10 +78,10 @@ def _offset_wander(offset: Array, steady: float) -> Contribution:
     if len(offset) < QUARTERS:
         return Contribution(0.0)
     size = len(offset) // QUARTERS
-    means = offset[: QUARTERS * size].reshape(QUARTERS, size).mean(axis=1)
-    own = float(means.var(ddof=1))
+    sums = np.add.reduce(offset[: QUARTERS * size].reshape(QUARTERS, size), axis=1).tolist()
+    own = spread([whole / size for whole in sums])[1]
     # The window weighs about a quarter of the record.
-    return Contribution(math.sqrt(max(own - steady**2, 0.0)), QUARTERS - 1)
+    return Contribution(math.sqrt(max(own**2 - steady**2, 0.0)), QUARTERS - 1)
 
 
 def _caution(load_ohm: float | None, volts: float, u: float) -> str | None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 from functools import lru_cache
 from itertools import pairwise
 from typing import NamedTuple
@@ -26,16 +25,18 @@ from backbench.metrics.sample_steps import (
     lost_power,
     with_undithered_steps,
 )
+from backbench.metrics.slow_course import slow_course
 from backbench.metrics.spread_lines import between_lines
 from backbench.metrics.warnings import joined
 from backbench.quantities.writing import in_text
-from backbench.signal.line_course import LineCourse, line_course, means_of
+from backbench.signal.line_course import LineCourse, line_course
+from backbench.signal.line_wavering import wavering_of_each
 from backbench.signal.mains import clear_of_mains
 from backbench.signal.power import STANDING, MeanSquare, product
 from backbench.signal.quantiles import middle_of_own
 from backbench.signal.recorded_band import shown
 from backbench.signal.tone import BAND_HZ
-from backbench.signal.track import Array, Track
+from backbench.signal.track import Array
 from backbench.signal.uncertainty import DB_PER_RELATIVE, Contribution, combine
 
 FAMILY = "Noise and hum"
@@ -48,8 +49,6 @@ BACKGROUND_BINS = 6000.0
 which the uppermost weigh most (computed)."""
 THIRDS = 10
 """Thirds of an octave in that band."""
-COARSE_RATE_HZ = 8_000.0
-"""The course of mains lines is read from a record averaged down to about this rate."""
 WAVERS = 0.3
 """Power by which the strongest line is off one level and even turning, re the noise beside it, from
 which it is told of: common practice, no source."""
@@ -201,7 +200,7 @@ def hum_over_hiss(idle: IdleView) -> MeasuredValue:
             "noise of lines; use a more sensitive input range"
         )
     square = _together([line for _, _, line in lines])
-    chosen, _ = idle.band()
+    chosen, _ = idle.band
     noise = float(idle.noise[chosen].sum())
     if not square.surely_stands_out:
         each = [square, *(_together(other.lines) for other in idle.elsewhere)]
@@ -259,11 +258,11 @@ def _wavering_hum(
     strongest = max(standing, key=lambda line: line[2].value)
     hz = np.array([strongest[1], *(line[1] for line in standing if line is not strongest)])
     try:
-        course = line_course(*_slow(idle.track), hz)
+        course = line_course(*slow_course(idle.track), hz)
     except ValueError:
         return None
     power = {hz: line.value for _, hz, line in standing}
-    spread = [_spread(course, n) for n in range(len(hz))]
+    spread = _spread(course)
     off = [share * power[at] for share, at in zip(spread, hz.tolist(), strict=True)]
     if sum(off) <= WAVERS * noise:
         return None
@@ -275,19 +274,11 @@ def _wavering_hum(
     )
 
 
-def _spread(course: LineCourse, number: int) -> float:
-    """Mean square by which a line wavers more than noise makes it seem to, re its own; >= 0."""
-    one = replace(
-        course, phasors=course.phasors[:, number : number + 1], turns=course.turns[number:][:1]
-    )
-    seeming = 2 * course.usual_left / course.length / float(course.usual_level[number]) ** 2
-    return max(one.wavering - seeming, 0.0)
-
-
-def _slow(track: Track) -> tuple[Array, float]:
-    """Means of neighbouring samples, which hold mains lines, and how many there are a second."""
-    few = max(int(track.rate_hz / COARSE_RATE_HZ), 1)
-    return means_of(track.volts, few), track.rate_hz / few
+def _spread(course: LineCourse) -> list[float]:
+    """Mean square by which each line wavers more than noise makes it seem to, re its own; >= 0."""
+    seeming = 2 * course.usual_left / course.length / course.usual_level**2
+    spread: list[float] = np.maximum(wavering_of_each(course) - seeming, 0.0).tolist()
+    return spread
 
 
 def _dominant_remark(value: float, u: float, lines: list[tuple[int, float, MeanSquare]]) -> str:

@@ -12,19 +12,25 @@ from typing import Any
 import numpy as np
 
 from backbench.errors import NotApplicable, Refusal
+from backbench.metrics.band_sums import (
+    BandSum,
+    Factors,
+    Weighting,
+    band_sums,
+    factors,
+    rms_known_to,
+)
 from backbench.metrics.bench_floor import CHOICE, LINE_CHOICE, greatest_own, less_noise, lines_off
 from backbench.metrics.bench_levels import loop_back_views
 from backbench.metrics.declaration import CaptureData, MeasuredValue, metric, view
 from backbench.metrics.lines_elsewhere import Elsewhere, bounded_elsewhere, places_elsewhere
 from backbench.metrics.noise_in_time import (
     HISS_HZ,
-    Band,
     Blocks,
     Clear,
     clear_of_lines,
     middles_of,
     refuse_gate,
-    rms_known_to,
 )
 from backbench.metrics.nothing_playing import loud_remark, refuse_played
 from backbench.metrics.recorder_rate import rate_untold
@@ -51,15 +57,15 @@ from backbench.signal.mains import (
     wrong_mains,
 )
 from backbench.signal.mains_places import LINES
-from backbench.signal.power import MeanSquare, noise_sum
+from backbench.signal.power import MeanSquare
+from backbench.signal.quiet_spectrum import quiet_spectrum
 from backbench.signal.record_checks import check_record, refuse_gap
 from backbench.signal.recorded_band import refuse_cut_band
-from backbench.signal.spectrum import Spectrum, spectrum
+from backbench.signal.spectrum import Spectrum
 from backbench.signal.stretched_mains import possible_rates, stretched_mains
 from backbench.signal.tone import BAND_HZ, EDGE, PASS_BAND
 from backbench.signal.track import Array, Track
 from backbench.signal.uncertainty import Contribution, combine
-from backbench.signal.weighting import a_weighting_power
 from backbench.signal.word_length import sample_step
 
 FAMILY = "Noise and hum"
@@ -102,6 +108,7 @@ class IdleView(Stepped):
         """Sample rates, Hz, that it may have had instead of the one that its file states."""
         return [] if self.untold is None else possible_rates(self.spectrum, self.noise)
 
+    @kept_property
     def band(self) -> tuple[slice, Array]:
         """Bins of 20 Hz to 20 kHz and their power, V^2.
 
@@ -149,9 +156,23 @@ class IdleView(Stepped):
     @kept_property
     def clear(self) -> Clear:
         """Where noise alone is between 20 Hz and 20 kHz."""
-        chosen, power = self.band()
+        chosen, power = self.band
         over = power / self.noise[chosen]
         return clear_of_lines(self.blocks, over, chosen.start, self.spectrum.resolution_hz)
+
+    @kept_property
+    def weights(self) -> Factors:
+        """Of the band, by weighting."""
+        (chosen, power), own, (blocks, block_hz) = self.band, self.spectrum, self.blocks
+        lobe, width_hz = own.window.second_moment, own.resolution_hz
+        return factors(chosen.start, len(power), width_hz, lobe, block_hz, blocks.shape[1])
+
+    @kept_property
+    def sums(self) -> list[BandSum]:
+        """Of the band, by weighting."""
+        (chosen, power), spread = self.band, self.spectrum.window.spread
+        noise = self.noise[chosen]
+        return band_sums(power, noise, self.weights, self.clear, self.blocks, spread)
 
     @kept_property
     def step_v(self) -> float:
@@ -209,7 +230,7 @@ def _greater(lines: list[MeanSquare], others: list[MeanSquare]) -> bool:
     return apart > CLEARLY * math.sqrt(sum(x.variance for x in [*lines, *others]))
 
 
-@view("idle", version=15)
+@view("idle", version=16)
 def idle_view(capture_data: CaptureData, number: int) -> Generator[None, None, IdleView]:
     """The noise in output track `number`. Raises Refusal where none can be measured."""
     track = capture_data.outputs[number]
@@ -223,7 +244,7 @@ def idle_view(capture_data: CaptureData, number: int) -> Generator[None, None, I
             "record at 44.1 kHz or more"
         )
     untold = rate_untold(capture_data.witness, track.rate_hz)
-    own_spectrum = spectrum(track)
+    own_spectrum = quiet_spectrum(track)
     clear = clear_of_mains(own_spectrum, capture_data.mains_hz)
     yield
     noise = background(own_spectrum.power, clear, len(clear))
@@ -240,29 +261,26 @@ def idle_view(capture_data: CaptureData, number: int) -> Generator[None, None, I
     return idle
 
 
-def steady_noise(idle: IdleView, weights: Array | None) -> MeanSquare:
-    """Mean square of the band, weighted or not, V^2, with the variance that steady noise has."""
-    return noise_sum(*_weighted(idle, weights), idle.spectrum.window.spread)
-
-
-def _weighted(idle: IdleView, weights: Array | None) -> tuple[Array, Array]:
-    """Power by bin of the band, and noise, weighted or not, V^2."""
-    chosen, power = idle.band()
-    noise = idle.noise[chosen]
-    return (power, noise) if weights is None else (power * weights, noise * weights)
-
-
-def noise_figure(idle: IdleView, weights: Array | None) -> MeasuredValue:
+def noise_figure(idle: IdleView, weighting: Weighting) -> MeasuredValue:
     """Rms of the band, weighted or not, with its uncertainty."""
-    chosen, _ = idle.band()
-    (power, noise), spread = _weighted(idle, weights), idle.spectrum.window.spread
-    square = noise_sum(power, noise, spread)
-    known = rms_known_to(idle.blocks, square, spread, Band(noise, weights, idle.clear))
-    estimation = known.u * square.rms
-    shared = Contribution(square.rms * idle.track.calibration)
-    total = combine([Contribution(estimation, known.dof), shared])
-    rms_noise = MeasuredValue(square.rms, total.u, estimation, total.dof)
-    return weighted_steps_off(idle, rms_noise, chosen, weights)
+    summed, spread = idle.sums[weighting], idle.spectrum.window.spread
+    rms, known = summed.square.rms, rms_known_to(summed, spread)
+    estimation = known.u * rms
+    total = combine(
+        [Contribution(estimation, known.dof), Contribution(rms * idle.track.calibration)]
+    )
+    return less_steps(idle, MeasuredValue(rms, total.u, estimation, total.dof), weighting)
+
+
+def less_steps(
+    idle: IdleView, reading: MeasuredValue, weighting: Weighting, reference: float = 1.0
+) -> MeasuredValue:
+    """An rms of the band, weighted or not, without what the steps of the samples make of it.
+
+    reference: factor that the reading is lower by than the weighting's own.
+    """
+    own = idle.weights.of(weighting)
+    return weighted_steps_off(idle, reading, idle.band[0], own, reference)
 
 
 @metric(
@@ -292,7 +310,7 @@ def noise_figure(idle: IdleView, weights: Array | None) -> MeasuredValue:
 )
 def noise(idle: IdleView) -> MeasuredValue:
     """Rms at the output with nothing playing, 20 Hz to 20 kHz."""
-    return less_noise(idle, lambda view: noise_figure(view, None))
+    return less_noise(idle, lambda view: noise_figure(view, Weighting.NONE))
 
 
 @metric(
@@ -324,15 +342,7 @@ def noise(idle: IdleView) -> MeasuredValue:
 )
 def noise_a(idle: IdleView) -> MeasuredValue:
     """A-weighted rms at the output with nothing playing, 20 Hz to 20 kHz."""
-    return less_noise(idle, lambda view: noise_figure(view, _a_weights(view)))
-
-
-def _a_weights(idle: IdleView) -> Array:
-    chosen, _ = idle.band()
-    own = idle.spectrum
-    return a_weighting_power(
-        chosen.start, chosen.stop - chosen.start, own.resolution_hz, own.window.second_moment
-    )
+    return less_noise(idle, lambda view: noise_figure(view, Weighting.A))
 
 
 @metric(

@@ -16,10 +16,9 @@ from numpy.typing import NDArray
 from backbench.errors import Refusal
 from backbench.quantities.writing import in_text
 from backbench.signal.block_scatter import OVERLAPPED, scatter
-from backbench.signal.power import MeanSquare, product
 from backbench.signal.quantiles import middle
 from backbench.signal.track import Array
-from backbench.signal.uncertainty import Contribution, combine
+from backbench.signal.uncertainty import Contribution
 
 BY_CHANCE = 1e-3
 """Probability that steady noise passes for noise in events: common practice, no source."""
@@ -38,15 +37,6 @@ REACH = 1
 """Bins of a block beside those that a line's power tells."""
 Blocks = tuple[NDArray[np.float32], float]
 """Power by block and bin, and the width of a bin, Hz."""
-
-
-class Band(NamedTuple):
-    """Bins of a spectrum: noise by bin, weighted, V^2, power factors (None for 1), and which of
-    them noise alone fills."""
-
-    noise: Array
-    weights: Array | None
-    clear: Clear
 
 
 class Clear(NamedTuple):
@@ -68,14 +58,14 @@ def clear_of_lines(blocks: Blocks, over: Array, first: int, width_hz: float) -> 
     """
     power, block_hz = blocks
     count = power.shape[1]
-    place, last = _among_blocks(first, len(over), width_hz, block_hz, count)
+    place, last = among_blocks(first, len(over), width_hz, block_hz, count)
     lines = np.flatnonzero(over > LINE)
     free = _clear(place[lines], over[lines], count)
     return Clear(free[place].astype(np.float64), last, place[last])
 
 
 @lru_cache(maxsize=4)
-def _among_blocks(
+def among_blocks(
     first: int, bins: int, width_hz: float, block_hz: float, count: int
 ) -> tuple[NDArray[np.int_], NDArray[np.int_]]:
     """Of each bin of a band the one of the blocks, of which there are `count`, and the last of the
@@ -83,30 +73,6 @@ def _among_blocks(
     hz = np.arange(first, first + bins) * width_hz
     place = np.minimum(np.rint(hz / block_hz).astype(int), count - 1)
     return place, np.flatnonzero(np.diff(place, append=-1))
-
-
-def rms_known_to(blocks: Blocks, square: MeanSquare, spread: float, band: Band) -> Contribution:
-    """Relative standard uncertainty of the rms of a band, and its degrees of freedom.
-
-    square: weighted, with the variance that steady noise has. spread: of the window. Lines are left
-    out of the blocks, which let a part of a line through that goes with its phase.
-    """
-    power, _ = blocks
-    own = Contribution(square.relative, square.samples)
-    inside = band.noise * band.clear.free
-    total = float(inside.sum())
-    if not total > 0:
-        return own
-    last, squares = band.clear.last, spread * product(inside, inside)
-    by_block = np.zeros(power.shape[1], dtype=np.float32)
-    free = band.clear.free[last]
-    by_block[band.clear.place] = free if band.weights is None else free * band.weights[last]
-    steady = Contribution(math.sqrt(squares) / (2 * total), 2 * total**2 / squares)
-    known = known_to(steady.u, steady.dof, spread, (power @ by_block).astype(np.float64))
-    if known == steady:
-        return own
-    more = math.sqrt(known.u**2 - steady.u**2) * float(band.noise.sum()) / square.value
-    return combine([own, Contribution(more, known.dof)])
 
 
 def _clear(place: NDArray[np.int_], over: Array, count: int) -> NDArray[np.bool_]:

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 
@@ -72,13 +73,18 @@ def played_residual(tone: ToneView) -> Iterator[MeasuredValue]:
         return
     refuse_mirrored(tone)
     for name, power in WEIGHTINGS.items():
-        left = tone.lines.filtered(power)
+        left = tone.lines.filtered(partial(_at_squares, power, tone.lines.frequency_hz))
         own = left.relative * left.rms
         parts = [Contribution(own, left.samples), Contribution(left.rms * tone.track.calibration)]
         total = combine(parts)
         figure = MeasuredValue(left.rms, total.u, own, total.dof, detail={"weighting": name})
         weight = math.sqrt(float(np.mean(power(np.linspace(*BAND_HZ, 2000)))))
         yield steps_off(figure, tone.lines, weight, BAND_HZ[1])
+
+
+def _at_squares(power: Callable[[Array], Array], hz: float, squares: Array) -> Array:
+    """A power factor at squares of frequencies re one of them."""
+    return power(hz * np.sqrt(squares))
 
 
 @metric(

@@ -9,6 +9,7 @@ are, or make lines of it: a figure is then no more than it shows and half a step
 from __future__ import annotations
 
 import math
+from typing import NamedTuple
 
 from backbench.metrics.bench_floor import lines_off
 from backbench.metrics.declaration import MeasuredValue
@@ -48,22 +49,34 @@ def steps_off(
     return perhaps_cut(left, lines, missing, per_volt)
 
 
+class BandFactors(NamedTuple):
+    """Power factors by bin of a band under a weighting, their sum and the greatest of them."""
+
+    each: Array
+    sum: float
+    greatest: float
+
+
 def weighted_steps_off(
-    record: SteppedRecord, reading: MeasuredValue, chosen: slice, weights: Array | None
+    record: SteppedRecord,
+    reading: MeasuredValue,
+    chosen: slice,
+    weights: BandFactors,
+    reference: float = 1.0,
 ) -> MeasuredValue:
     """An rms of a band, weighted or not, without what the steps of the samples make of it.
 
-    weights: power factors by bin of the band, None for 1.
+    reference: factor that the reading is lower by than the weighting's own.
     """
     if not record.is_dithered:
-        greatest = 1.0 if weights is None else math.sqrt(float(weights.max()))
+        greatest = math.sqrt(weights.greatest) / reference
         return with_undithered_steps(reading, HALF_STEP * greatest * record.step_v)
-    count, spectrum = chosen.stop - chosen.start, record.spectrum
-    bins = count if weights is None else float(weights.sum())
-    left = dither_off(reading, record.step_v * math.sqrt(bins / len(spectrum.bins)))
+    spectrum = record.spectrum
+    share = weights.sum / reference**2 / len(spectrum.bins)
+    left = dither_off(reading, record.step_v * math.sqrt(share))
     first = int(min(shown(record).hz / spectrum.resolution_hz, chosen.stop)) - chosen.start
-    missing = count - first if weights is None else float(weights[first:].sum())
-    return perhaps_cut(left, record, missing)
+    missing = float(weights.each[first:].sum())
+    return perhaps_cut(left, record, missing / reference**2)
 
 
 def perhaps_cut(

@@ -17,8 +17,10 @@ from backbench.quantities.writing import exact, in_text
 from backbench.signal.band_sums import notch_power
 from backbench.signal.power import MeanSquare
 from backbench.signal.sidebands import (
+    MIRRORED,
     mains_sidebands,
     on_mains_multiple,
+    reaches_above_half,
     stands,
 )
 from backbench.signal.tone import BAND_HZ, PASS_BAND
@@ -29,6 +31,7 @@ FAMILY = "Harmonic distortion"
 WIDEST_HZ = 80_000.0
 LEAST_WIDE_HZ = 30_000.0
 NOTCH_Q = 2.0
+NONE_ABOVE = f"no harmonic up to the {MIRRORED}th lies above half the sample rate"
 
 
 @metric(
@@ -76,7 +79,7 @@ def thd_n_notch(tone: ToneView) -> MeasuredValue:
     """Rms of what a notch filter at the fundamental leaves over the rms of all."""
     lines = tone.distorting()
     refuse_mirrored(tone)
-    left = lines.filtered(lambda hz: notch_power(hz * (1 / lines.frequency_hz), NOTCH_Q))
+    left = lines.filtered(lambda square: notch_power(square, NOTCH_Q))
     whole = lines.residual.value + tone.square.value
     value = 100 * math.sqrt(left.value / whole)
     if not left.stands_out:
@@ -147,6 +150,8 @@ def mirrored_harmonic(tone: ToneView) -> MeasuredValue:
     """Level of the strongest harmonic that sampling mirrors into the record's band."""
     tone.distorting()
     places = tone.mirrored
+    if not places and not reaches_above_half(tone.lines):
+        raise NotApplicable(NONE_ABOVE)
     if not places:
         raise NotApplicable(
             f"harmonics of {in_text(tone.stated_hz, 'Hz', 6)} are mirrored onto each other or "

@@ -17,7 +17,7 @@ from backbench.errors import Refusal
 from backbench.metrics.declaration import CaptureData
 from backbench.metrics.lines_in_time import shortest_s
 from backbench.metrics.multitone import MultitoneView
-from backbench.metrics.noise import IdleView, steady_noise
+from backbench.metrics.noise import IdleView
 from backbench.metrics.nothing_playing import pitched_remark
 from backbench.metrics.parts_in_time import part_of
 from backbench.metrics.tone import ToneView
@@ -31,6 +31,7 @@ from backbench.signal.block_scatter import (
     scatter,
 )
 from backbench.signal.multitone_residual import beating
+from backbench.signal.power import MeanSquare, noise_sum
 from backbench.signal.tone import BAND_HZ
 from backbench.signal.tone_course import tones_course
 from backbench.signal.track import Array
@@ -141,9 +142,7 @@ def _idle(view: IdleView) -> Unsteady | None:
     each = [scatter(np.asarray(s, dtype=np.float64), spread, OVERLAPPED) for s in squares.T]
     for scattered, weighted in zip(each, (False, True), strict=True):
         if scattered.relative > LEAST_SCATTER:
-            chosen, _ = view.band()
-            hz = np.arange(chosen.start, chosen.stop) * view.spectrum.resolution_hz
-            steady = steady_noise(view, a_weighting(hz) ** 2 if weighted else None)
+            steady = _steady(view, weighted=weighted)
             unsteady = _judged(scattered, steady.relative)
             if unsteady is not None and unsteady.why is None:
                 return unsteady
@@ -151,6 +150,17 @@ def _idle(view: IdleView) -> Unsteady | None:
                 played = pitched_remark(power, df, view.capture_data.mains_hz)
                 return unsteady._replace(why=joined(unsteady.why, played) or unsteady.why)
     return None
+
+
+def _steady(view: IdleView, *, weighted: bool) -> MeanSquare:
+    """Mean square of the band, A-weighted or not, V^2, with the variance that steady noise has."""
+    chosen, power = view.band
+    noise, spread = view.noise[chosen], view.spectrum.window.spread
+    if not weighted:
+        return noise_sum(power, noise, spread)
+    hz = np.arange(chosen.start, chosen.stop) * view.spectrum.resolution_hz
+    weights = a_weighting(hz) ** 2
+    return noise_sum(power * weights, noise * weights, spread)
 
 
 @lru_cache(maxsize=4)

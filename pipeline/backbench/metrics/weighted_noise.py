@@ -3,18 +3,16 @@
 from __future__ import annotations
 
 import math
-from weakref import WeakKeyDictionary
 
 from backbench.errors import Refusal
+from backbench.metrics.band_sums import Weighting
 from backbench.metrics.bench_floor import CHOICE, less_noise
 from backbench.metrics.declaration import MeasuredValue, metric
-from backbench.metrics.noise import IdleView, noise_figure
-from backbench.metrics.sample_steps import STEPS_CHOICE, weighted_steps_off
+from backbench.metrics.noise import IdleView, less_steps, noise_figure
+from backbench.metrics.sample_steps import STEPS_CHOICE
 from backbench.quantities.writing import in_text
-from backbench.signal.itu_468 import TWO_KHZ, weighting_468_power
-from backbench.signal.power import product
+from backbench.signal.itu_468 import TWO_KHZ
 from backbench.signal.quasi_peak import block_error, highest, needle_course, of_sine
-from backbench.signal.track import Array
 from backbench.signal.uncertainty import Contribution, combine
 
 FAMILY = "Noise and hum"
@@ -26,22 +24,10 @@ _NETWORK = "network of Rec. ITU-R BS.468-4 (second-hand: a transcription and an 
 _STEPS = STEPS_CHOICE + CHOICE
 
 
-def _weights(idle: IdleView) -> Array:
-    chosen, _ = idle.band()
-    own = idle.spectrum
-    return weighting_468_power(
-        chosen.start, chosen.stop - chosen.start, own.resolution_hz, own.window.second_moment
-    )
-
-
 def _read_off(idle: IdleView, value: float, own: float, dof: float) -> MeasuredValue:
     """A meter's reading, V, with the uncertainty that its needle's unrest leaves."""
     total = combine([Contribution(own, dof), Contribution(value * idle.track.calibration)])
     return MeasuredValue(value, total.u, own, total.dof)
-
-
-_squares: WeakKeyDictionary[IdleView, float] = WeakKeyDictionary()
-"""Mean square behind the network, V^2, of which two meters make use."""
 
 
 def _like_rms(idle: IdleView, reading: MeasuredValue, reference: float) -> MeasuredValue:
@@ -49,13 +35,10 @@ def _like_rms(idle: IdleView, reading: MeasuredValue, reference: float) -> Measu
 
     reference: factor that the meter's reading is lower by than the network's own.
     """
-    weights, (chosen, power) = _weights(idle), idle.band()
     if not idle.is_dithered:
-        return weighted_steps_off(idle, reading, chosen, weights / reference**2)
-    if idle not in _squares:
-        _squares[idle] = product(power, weights)
-    rms = MeasuredValue(math.sqrt(_squares[idle]), 0.0)
-    left = weighted_steps_off(idle, rms, chosen, weights)
+        return less_steps(idle, reading, Weighting.BS_468, reference)
+    rms = MeasuredValue(idle.sums[Weighting.BS_468].square.rms, 0.0)
+    left = less_steps(idle, rms, Weighting.BS_468)
     share = reading.value / rms.value
     total = combine(
         [Contribution(reading.uncertainty, reading.dof), Contribution(share * left.uncertainty)]
@@ -137,7 +120,7 @@ def noise_ccir_rms(idle: IdleView) -> MeasuredValue:
 
 
 def _rms_at_2_khz(idle: IdleView) -> MeasuredValue:
-    figure = noise_figure(idle, _weights(idle))
+    figure = noise_figure(idle, Weighting.BS_468)
     return figure.but(value=figure.value / TWO_KHZ, uncertainty=figure.uncertainty / TWO_KHZ,
         estimation=figure.estimation / TWO_KHZ,
     )  # fmt: skip

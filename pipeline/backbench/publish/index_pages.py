@@ -66,7 +66,7 @@ def index_pages(builder: SiteBuilder, queries: Mapping[str, SavedQuery]) -> Iter
     for key, row in builder.site_data.reviews.items():
         of_year = by_year.setdefault(row["reviewed"].year, [])
         of_year.append((row, builder.site_data.units_in(key)))
-    ended = review_outcomes(builder.renderer.store, [*builder.site_data.reviews])
+    ended = review_outcomes(builder.renderer.store, [*builder.site_data.reviews], of_views=True)
     yield builder.put("reviews.html", "reviews.html", "reviews.html", by_year=by_year, ended=ended)
     questions = builder.put(
         "questions.html", "questions.html", "questions.html", questions=list(queries.values()),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Any
 
@@ -14,7 +15,8 @@ if TYPE_CHECKING:
     from backbench.querying.query_header import ResultColumn
 
 Cell = dict[str, Any]
-"""What the template shows of a value: text, whether it is a number, the unit it links to."""
+"""What the template shows of a value: text, whether it is a number, or else stays on one line, and
+the unit it links to."""
 
 
 def table_rows(columns: Sequence[ResultColumn], frame: pl.DataFrame) -> list[tuple[Cell, ...]]:
@@ -27,11 +29,12 @@ def _cells(name: str, values: Sequence[Any]) -> Iterator[Cell]:
     known = [value for value in values if value is not None]
     if known and all(isinstance(value, float) for value in known):
         for text in number_column(values, none_shown=NONE_SHOWN).texts:
-            yield {"text": text, "number": True, "link": ""}
+            yield {"text": text, "number": True, "kept": False, "link": ""}
         return
     numbers = bool(known) and all(type(value) is int for value in known)
     for value in values:
-        yield {**_cell(name, value), "number": numbers}
+        kept = isinstance(value, dt.date)
+        yield {**_cell(name, value), "number": numbers, "kept": kept}
 
 
 def _cell(name: str, value: Any) -> Cell:

@@ -126,7 +126,8 @@ def review_sheet(
         raise unknown_review(review_key, site_data.reviews)
     rows = site_data.units_in(review_key)
     provenance = _provenance(renderer.store, review_key)
-    ended = replace(review_outcomes(renderer.store, [review_key])[review_key], dates=dates)
+    found = review_outcomes(renderer.store, [review_key], of_views=True)
+    ended = replace(found[review_key], dates=dates)
     parts = tuple(
         _part(
             renderer=renderer,

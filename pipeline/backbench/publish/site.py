@@ -1,4 +1,7 @@
-"""The catalogue's site: a folder of static pages that opens from a disk without a network."""
+"""The catalogue's site: a folder of static pages that opens from a disk without a network.
+
+What makes pages is loaded by the processes that make them alone: it takes them a second to begin.
+"""
 
 from __future__ import annotations
 
@@ -9,34 +12,24 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from backbench.charts.own_queries import available, faulty
+from backbench.charts.own_queries import available
 from backbench.documents.file_names import SETTINGS_NAME
 from backbench.errors import Fault, UserError
-from backbench.ingest.recording_dates import RecordingDates
 from backbench.publish import output_files
 from backbench.publish.atomic_publish import database_copy, replace_site, replacing_site
-from backbench.publish.index_pages import index_pages
-from backbench.publish.model_pages import model_page
 from backbench.publish.output_files import OutputFile
-from backbench.publish.photographs import Album
-from backbench.publish.sheet_charts import ChartRenderer
-from backbench.publish.site_builder import SiteBuilder, question_page, review_pages
-from backbench.publish.site_data import keep_views, read_site_data
-from backbench.querying.saved_queries import left_out_lines
+from backbench.publish.page_jobs import Job, Places, jobs_of
 from backbench.storage import database
-from backbench.storage.answers_ahead import AnswersAhead
 from backbench.storage.atomic_io import make_folder
 from backbench.storage.catalogue_paths import places
 from backbench.storage.process_pool import started_pool
 from backbench.storage.query_limits import end_when_overdue
 
 if TYPE_CHECKING:
-    from backbench.storage.database import Database
+    from backbench.publish.site_builder import SiteBuilder
 
-Job = tuple[str, str]
-"""What to make: "index", "review" with its key (and the pages of models), "question"."""
-FEW_JOBS = 40
-"""Up to so many, starting further processes costs more than it saves."""
+FEW = 40
+"""Up to so many reviews and questions, starting further processes costs more than it saves."""
 
 
 @dataclass(frozen=True)
@@ -68,17 +61,14 @@ def publish(
         digest, record = output_files.digest_of(_inputs(root)), output_files.read_record(folder)
         if record.stands(folder, digest):
             return PublishResult(folder, (), len(record.paths), (), True)
-        copy = _copied(root, database_copy(folder))
-        with database.reading(copy) as opened:
-            builder = _builder(opened, root, aside, folder)
-            jobs = _jobs(builder)
-            started(len(jobs))
-            made = list(_all(jobs, builder, (root, copy), folder, processes, progress))
+        where = Places(root, _copied(root, database_copy(folder)), aside, folder)
+        jobs = _jobs(where, processes)
+        started(sum(len(names) for _, names in jobs))
+        made = list(_all(jobs, where, processes, progress))
         done = _published(folder, made, record)
         stands = "" if done.troubles else digest
-        builder.file(
-            output_files.RECORD, output_files.record_bytes(stands, [one.path for one in made])
-        )
+        content = output_files.record_bytes(stands, [one.path for one in made])
+        output_files.make(aside, output_files.RECORD, content, folder)
         replace_site(aside, folder, record)
     return done
 
@@ -114,77 +104,54 @@ def _inputs(root: Path) -> list[Path]:
     return [path for path in files if path.is_file()]
 
 
-def _builder(opened: Database, root: Path, aside: Path, folder: Path) -> SiteBuilder:
-    """Pages go aside; what was drawn for the site in the folder is not drawn again."""
-    keep_views(opened)
-    store = AnswersAhead(opened)
-    settings = places(root).settings
-    kept = (folder / "charts", aside / "charts")
-    renderer = ChartRenderer(store, available(root), kept, settings)
-    album = Album(root, folder / "photographs")
-    return SiteBuilder(
-        renderer=renderer,
-        site_data=read_site_data(store),
-        settings=settings,
-        folder=aside,
-        album=album,
-        dates=RecordingDates(root),
-        earlier=folder,
-        left_out=left_out_lines(faulty(root)),
-    )
+def _jobs(where: Places, processes: int) -> list[Job]:
+    _ = places(where.root).settings  # whose own quantities have queries
+    with database.reading(where.copy) as opened:
+        reviews = [str(key) for (key,) in opened.rows(REVIEWS)]
+    return jobs_of(reviews, [*available(where.root)], processes)
 
 
-def _jobs(builder: SiteBuilder) -> list[Job]:
-    """Everything to be made; what takes longest first."""
-    jobs: list[Job] = [("index", "")]
-    jobs += [("question", name) for name in builder.renderer.queries]
-    return jobs + [("review", key) for key in builder.site_data.reviews]
-
-
-def _made(builder: SiteBuilder, job: Job) -> Iterator[OutputFile]:
-    kind, name = job
-    if kind != "index":
-        builder.keep_values()
-    if kind == "question":
-        yield from question_page(builder, builder.renderer.queries[name])
-    elif kind == "review":
-        builder.foresee(name)
-        yield from review_pages(builder, name)
-        for maker, model in builder.models_of.get(name, ()):
-            yield from model_page(builder, maker, model)
-    else:
-        yield from index_pages(builder, builder.renderer.queries)
+REVIEWS = "SELECT review_key FROM review ORDER BY reviewed DESC, review_key"
 
 
 def _all(
-    jobs: Sequence[Job], builder: SiteBuilder, roots: tuple[Path, Path], folder: Path,
-    processes: int, progress: Callable[[int], None],
-) -> Iterator[OutputFile]:  # fmt: skip
-    if processes < 2 or len(jobs) <= FEW_JOBS:
-        for job in jobs:
-            yield from _made(builder, job)
-            progress(1)
+    jobs: Sequence[Job], where: Places, processes: int, progress: Callable[[int], None]
+) -> Iterator[OutputFile]:
+    if processes < 2 or sum(len(names) for _, names in jobs) <= FEW:
+        yield from _one_after_the_other(jobs, where, progress)
         return
-    opened_with = (*roots, builder.folder, folder)
-    with started_pool(processes, _begin, opened_with) as pool:
+    with started_pool(processes, _begin, (where,)) as pool:
         try:
-            for written in pool.map(_make_in_worker, jobs):
+            for (_, names), written in zip(jobs, pool.map(_make_in_worker, jobs), strict=True):
+                yield from written
+                progress(len(names))
+        except BrokenProcessPool:
+            fault = Fault(str(where.folder), "a worker process that ended", "all pages made")
+            raise UserError("the site can't be made", [fault]) from None
+
+
+def _one_after_the_other(
+    jobs: Sequence[Job], where: Places, progress: Callable[[int], None]
+) -> Iterator[OutputFile]:
+    from backbench.publish.page_making import opened_builder, pages_of
+
+    with opened_builder(where) as builder:
+        for job in jobs:
+            for written in pages_of(builder, job):
                 yield from written
                 progress(1)
-        except BrokenProcessPool:
-            fault = Fault(str(folder), "a worker process that ended", "all pages made")
-            raise UserError("the site can't be made", [fault]) from None
 
 
 _worker: list[SiteBuilder] = []
 
 
-def _begin(root: Path, copy: Path, aside: Path, folder: Path) -> None:
+def _begin(where: Places) -> None:
     """Open the copied database once in a worker; its connection lives as long as the worker."""
+    from backbench.publish.page_making import opened_builder
+
     end_when_overdue()
     held = ExitStack()
-    opened = held.enter_context(database.reading(copy))
-    _worker[:] = [_builder(opened, root, aside, folder)]
+    _worker[:] = [held.enter_context(opened_builder(where))]
     _stacks.append(held)
 
 
@@ -192,4 +159,6 @@ _stacks: list[ExitStack] = []
 
 
 def _make_in_worker(job: Job) -> Iterable[OutputFile]:
-    return list(_made(_worker[0], job))
+    from backbench.publish.page_making import pages_of
+
+    return [written for one in pages_of(_worker[0], job) for written in one]

@@ -50,8 +50,6 @@ MOST_CHARTED = 40
 MOST_KEPT = 12
 """Comparisons and scorecards that are kept for further pages: those of the units of a review, and
 of the models that its units are of."""
-TOGETHER = 64
-"""Reviews whose answers are asked for at once: few statements, and few rows in memory."""
 MOST_CARDS = 120
 """Of so many of the newest, units have their scorecard drawn, on their pages and their models'."""
 
@@ -73,7 +71,6 @@ class SiteBuilder:
     earlier: Path | None = None
     left_out: Sequence[str] = ()
     _values_kept: bool = False
-    _foreseen: frozenset[str] = frozenset()
     _judged: Mapping[str, list[Verdict]] = field(default_factory=dict)
     _kept: dict[str, Comparison] = field(default_factory=dict)
     _cards: dict[str, Picture | None] = field(default_factory=dict)
@@ -125,19 +122,14 @@ class SiteBuilder:
             keep_values(self.renderer.store)
             self._values_kept = True
 
-    def foresee(self, review_key: str) -> None:
-        """Ask the catalogue for what the pages of a review need, and those of its neighbours in
-        the order of making with it."""
+    def foresee(self, reviews: Sequence[str]) -> None:
+        """Ask the catalogue for what the pages of some reviews need, in few statements."""
         store, data = self.renderer.store, self.site_data
-        if review_key in self._foreseen or not isinstance(store, AnswersAhead):
+        if not isinstance(store, AnswersAhead):
             return
-        reviews = [*data.reviews]
-        first = reviews.index(review_key) // TOGETHER * TOGETHER
-        some = reviews[first : first + TOGETHER]
-        self._foreseen = frozenset(some)
         store.forget()
-        units = {row["unit_key"] for key in some for row in data.units_in(key)}
-        foresee(store, data, some)
+        units = {row["unit_key"] for key in reviews for row in data.units_in(key)}
+        foresee(store, data, reviews)
         newest = {unit: str(data.units[unit]["review_key"]) for unit in sorted(units)}
         foresee_pictures(
             store, self.renderer.queries,

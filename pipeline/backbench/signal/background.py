@@ -192,6 +192,25 @@ def bin_numbers(count: int) -> Array:
     return places
 
 
+@lru_cache(maxsize=4)
+def squared_bins(count: int) -> Array:
+    """Squares of the numbers of bins.
+
+    Parameters
+    ----------
+    count : int
+        Bins that are wanted, from bin 0.
+
+    Returns
+    -------
+    ndarray of float64, shape (count,)
+        Read only; kept.
+    """
+    squares: Array = np.square(bin_numbers(count))
+    squares.setflags(write=False)
+    return squares
+
+
 def _steepness(centres: list[float], levels: list[float]) -> float:
     """Power of frequency with which the noise rises towards 0, from the lowest three octaves.
 

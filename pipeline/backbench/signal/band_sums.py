@@ -30,7 +30,7 @@ def widened(left: MeanSquare, variance: float) -> MeanSquare:
     return MeanSquare(left.value, floor, left.slope, samples=2 * left.value**2 / floor)
 
 
-def with_lines(left: MeanSquare, hidden: Array) -> MeanSquare:
+def with_lines(left: MeanSquare, hidden: float) -> MeanSquare:
     """A sum of noise with lines known from others alike, as uncertain as they are strong.
 
     All are reckoned from lines beside them: where those mislead, they do so for all alike.
@@ -39,15 +39,14 @@ def with_lines(left: MeanSquare, hidden: Array) -> MeanSquare:
     ----------
     left : MeanSquare
         V^2, of noise.
-    hidden : ndarray of float64, shape (n,)
-        Mean squares of the lines, V^2.
+    hidden : float
+        Mean square of all lines together, V^2.
 
     Returns
     -------
     MeanSquare
     """
-    more = float(np.add.reduce(hidden))
-    value, floor = left.value + more, left.floor + more**2
+    value, floor = left.value + hidden, left.floor + hidden**2
     return MeanSquare(value, floor, samples=2 * value**2 / floor if floor > 0 else math.inf)
 
 
@@ -99,13 +98,13 @@ def _parted(removed: list[slice], band: slice) -> tuple[list[slice], list[slice]
     return [*kept, slice(at - start, stop - start)], gone
 
 
-def notch_power(share: Array, q: float) -> Array:
+def notch_power(square: Array, q: float) -> Array:
     """Power factor of a second-order notch at frequencies relative to its own.
 
     Parameters
     ----------
-    share : ndarray of float64, shape (n,)
-        Frequency over the notch's own, > 0.
+    square : ndarray of float64, shape (n,)
+        Square of the frequency over the notch's own, > 0; what is given is written over.
     q : float
         Quality, > 0.
 
@@ -118,7 +117,6 @@ def notch_power(share: Array, q: float) -> Array:
     -----
     |H|^2 = (1 - x^2)^2 / ((1 - x^2)^2 + (x / q)^2): the analogue filter, -3 dB at a width of 1 / q.
     """
-    square = share * share
     away: Array = 1 - square
     away *= away
     square *= 1 / q**2

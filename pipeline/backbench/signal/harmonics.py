@@ -35,11 +35,13 @@ class Parts(NamedTuple):
 
 
 class _Listed(NamedTuple):
-    """Of each harmonic its order, its mean square, noise and hum together, and the sum of the
-    squares of these two."""
+    """Of each harmonic its order, its mean square, that of the noise and of the mains line, these
+    two together, and the sum of their squares."""
 
     orders: list[int]
     square: list[float]
+    noise: list[float]
+    hum: list[float]
     disturbance: list[float]
     floor: list[float]
 
@@ -95,7 +97,7 @@ class Harmonics:
         each = zip(*self._each, strict=True)
         return {
             order: MeanSquare(square, floor, 2 * disturbance, self.samples)
-            for order, square, disturbance, floor in each
+            for order, square, _, _, disturbance, floor in each
         }
 
     def total(self, first: int, last: int) -> MeanSquare:
@@ -160,17 +162,42 @@ class Harmonics:
             a.tolist() for a in (self.orders, self.square, self.noise, self.hum)
         )
         pairs = list(zip(noise, hum, strict=True))
-        return _Listed(orders, square, [n + h for n, h in pairs], [n * n + h * h for n, h in pairs])
+        together, floor = [n + h for n, h in pairs], [n * n + h * h for n, h in pairs]
+        return _Listed(orders, square, noise, hum, together, floor)
 
     @kept_property
     def _lost_each(self) -> list[float]:
         return [] if self.lost is None else self.lost.tolist()
 
     @kept_property
-    def taken_out(self) -> NDArray[np.bool_]:
-        """Which stand out and could not be mains lines altogether: none of them is noise."""
-        standing = self.square > STANDING * self.noise
-        return np.asarray(standing & (~self.blind | (self.square > STANDING * self.hum)))
+    def taken_out(self) -> list[int]:
+        """Which stand out and could not be mains lines altogether: none of them is noise.
+
+        Counted from the first.
+        """
+        each = zip(self._each.square, self._each.noise, self._each.hum, self.blind.tolist(),
+                   strict=True)  # fmt: skip
+        return [
+            k for k, (square, noise, hum, blind) in enumerate(each)
+            if square > STANDING * noise and not (blind and square <= STANDING * hum)
+        ]  # fmt: skip
+
+    def hidden_in(self, k: int, share: float) -> float:
+        """Mean square of the line that may hide in one of them.
+
+        Parameters
+        ----------
+        k : int
+            Which, counted from the first.
+        share : float
+            Of the most that such a line may have, which it is taken to have.
+
+        Returns
+        -------
+        float
+            V^2; at most all that is seen there.
+        """
+        return min(self._each.hum[k] * share, self._each.square[k])
 
     @kept_property
     def perhaps_hum(self) -> float:
@@ -192,19 +219,19 @@ class Harmonics:
         """
         if only is None:
             return self._all_parts
-        at = self._each.orders.index(only)
-        noise = float(self.noise[at])
-        return Parts(1, noise, float(self.hum[at]), max(self._each.square[at], noise))
+        every, at = self._each, self._each.orders.index(only)
+        noise = every.noise[at]
+        return Parts(1, noise, every.hum[at], max(every.square[at], noise))
 
     @kept_property
     def _all_parts(self) -> Parts:
-        seen = np.maximum(self.square, self.noise)
-        return Parts(len(self.orders), *(float(a.sum()) for a in (self.noise, self.hum, seen)))
+        _, square, noise, hum, _, _ = self._each
+        return Parts(len(noise), sum(noise), sum(hum), sum(map(max, square, noise)))
 
     @kept_property
     def with_hum(self) -> bool:
         """Whether mains lines are known that may hide in any of them."""
-        return bool(self.hum.any())
+        return any(self._each.hum)
 
     def up_to(self, last: int) -> Harmonics:
         """The harmonics up to an order.
@@ -219,6 +246,8 @@ class Harmonics:
         Harmonics
             Those of them that there are; the same ones for the same order.
         """
+        if last > len(self.orders):
+            return self
         kept = self._up_to.get(last)
         if kept is None:
             kept = self._up_to[last] = self._first(slice(last - 1))
@@ -246,26 +275,26 @@ LOST = 1e-3
 """Share of a harmonic that its middle may not show, where the tone wanders a little."""
 
 
-def beside(own: Array, whole: Array, floor: Array) -> Array:
-    """Mean squares of what stands in the lobes of harmonics beside them.
+def beside(own: float, whole: float, floor: float) -> float:
+    """Mean square of what stands in the lobe of a harmonic beside it.
 
     Parameters
     ----------
-    own : ndarray of float64, shape (n,)
-        Mean square of each harmonic, V^2.
-    whole : ndarray of float64, shape (n,)
+    own : float
+        Mean square of the harmonic, V^2, > 0.
+    whole : float
         That of all in its lobe, V^2.
-    floor : ndarray of float64, shape (n,)
+    floor : float
         Standard deviation that noise gives the whole, V^2.
 
     Returns
     -------
-    ndarray of float64, shape (n,)
+    float
         V^2; 0 where noise or a wandering tone explains the difference.
     """
     rest = whole - own
-    least = np.maximum(BESIDE * floor + np.sqrt(2 * own * floor), LOST * own)
-    return np.where(rest > least, rest, 0.0)
+    least = max(BESIDE * floor + math.sqrt(2 * own * floor), LOST * own)
+    return rest if rest > least else 0.0
 
 
 def beats(harmonics: Harmonics, whole: Array) -> float:
@@ -287,6 +316,8 @@ def beats(harmonics: Harmonics, whole: Array) -> float:
     float
         V^4.
     """
+    if not (harmonics.with_hum or harmonics.blind.any()):
+        return 0.0
     seen = np.maximum(harmonics.square, 0.0)
     beside = np.maximum(whole - seen, 0.0)
     known = 2 * seen * harmonics.hum

@@ -185,3 +185,24 @@ def _noise(course: LineCourse, density: float) -> float:
     """Mean square that noise makes of a block's phasor, re the line's."""
     amplitude = float(np.mean(course.level[:, 0]))
     return 2 * density / course.block_s / amplitude**2 if amplitude > 0 else 0.0
+
+
+def wavering_of_each(course: LineCourse) -> Array:
+    """Mean square by which each line is off one level and even turning, re its own.
+
+    Parameters
+    ----------
+    course : LineCourse
+        The lines by block.
+
+    Returns
+    -------
+    ndarray of float64, shape (lines,)
+        >= 0; that of the first is course.wavering.
+    """
+    blocks, phase = len(course.level), course.phase
+    at, even = np.arange(blocks) - (blocks - 1) / 2, phase - phase.mean(axis=0)
+    turning = even - np.multiply.outer(at, at @ even / max(float(at @ at), 1.0))
+    level = course.level / course.level.mean(axis=0)
+    off = (level - 1) ** 2 + 4 * level * np.sin(turning / 2) ** 2
+    return np.asarray(off.mean(axis=0))

@@ -18,7 +18,7 @@ line that is 4.6 times the noise power, which noise alone reaches once in a hund
 SURELY = 8.0
 """A line that is looked for in a place where there mostly is none is one from so many standard
 deviations: of a single line, noise alone reaches them once in 8000."""
-FEW_RANGES = 4
+FEW_RANGES = 12
 """Ranges up to which their products are summed one by one, without being kept."""
 ONE_THREAD = 8192
 """Values up to which a sum of products is made by one thread."""
@@ -149,6 +149,28 @@ def noise_sum(
         value, both, least = (
             _sum_within(each, bounds) for each in (power, power * noise, noise * noise)
         )
+    return mean_square_of(value, both, least, spread)
+
+
+def mean_square_of(value: float, both: float, least: float, spread: float) -> MeanSquare:
+    """As noise_sum, from sums over the bins.
+
+    Parameters
+    ----------
+    value : float
+        Of the power, V^2.
+    both : float
+        Of the products of power and noise, V^4.
+    least : float
+        Of the squares of the noise, V^4.
+    spread : float
+        Of the window (see Window).
+
+    Returns
+    -------
+    MeanSquare
+        V^2.
+    """
     variance = max(2 * both - least, least)
     dof = 2 * value**2 / (spread * variance) if variance > 0 else math.inf
     return MeanSquare(value, spread * variance, samples=dof)
@@ -304,6 +326,32 @@ def product(one: Array, other: Array) -> float:
     even = len(one) // ONE_THREAD * ONE_THREAD
     rows = np.vecdot(one[:even].reshape(-1, ONE_THREAD), other[:even].reshape(-1, ONE_THREAD))
     return float(np.add.reduce(rows)) + float(one[even:].dot(other[even:]))
+
+
+def products(rows: Array, others: Array) -> Array:
+    """Sums of the products of each row with each of the others, as product gives one.
+
+    Parameters
+    ----------
+    rows : ndarray of float64, shape (a, n)
+        In any unit.
+    others : ndarray of float64, shape (b, n)
+        In any unit.
+
+    Returns
+    -------
+    ndarray of float64, shape (a, b)
+        In the product of their units.
+    """
+    even = rows.shape[1] // ONE_THREAD * ONE_THREAD
+    one, other = rows[:, None], others[None]
+    summed: Array = np.vecdot(one[..., even:], other[..., even:])
+    if even:
+        pieces = (
+            each[..., :even].reshape(*each.shape[:2], -1, ONE_THREAD) for each in (one, other)
+        )
+        summed += np.add.reduce(np.vecdot(*pieces), axis=2)
+    return summed
 
 
 def _sum_within(values: Array, bounds: NDArray[np.intp]) -> float:

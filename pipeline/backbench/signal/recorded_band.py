@@ -28,6 +28,9 @@ ACROSS = 3
 """Cells within which it falls: a filter of some tens of samples takes that."""
 OF_STEPS = 4.0
 """Times the noise of dithered steps that may be left above the edge."""
+SIDE_LOBES = 1e-20
+"""Re the strongest bin: what the window itself leaves so far from a line is less (the tests hold
+it), and has an edge where one window follows another."""
 FEW = 400
 """Bins that tell whether the top of the band is quiet at all."""
 SURE_HZ = 15_000.0
@@ -61,10 +64,11 @@ def refuse_cut_band(spectrum: Spectrum, step_v: float) -> None:
         return
     cells = _cells(spectrum, LOWEST_HZ, top)
     steps = _of_steps(spectrum, step_v)
+    leaks = SIDE_LOBES * float(spectrum.power.max())
     for k in range(len(cells) - ACROSS):
         beyond = float(cells[k + ACROSS :].max())
         nothing = beyond <= OF_STEPS * steps if step_v else True
-        if nothing and cells[k] > FALL * beyond and cells[: k + 1].min() > FALL * beyond:
+        if nothing and cells[: k + 1].min() > max(FALL * beyond, leaks):
             edge_hz = LOWEST_HZ + (k + 1) * CELL_HZ
             if cells[k + 1] < cells[k] / 2 or cells[k + 2] < cells[k] / 2:
                 raise Refusal(_cut(edge_hz, spectrum.rate_hz))

@@ -134,6 +134,21 @@ class Mirrored(NamedTuple):
     square: MeanSquare
 
 
+def reaches_above_half(lines: ToneLines) -> bool:
+    """Whether any of the harmonics that are looked at lies above half the sample rate.
+
+    Parameters
+    ----------
+    lines : ToneLines
+        The tone.
+
+    Returns
+    -------
+    bool
+    """
+    return MIRRORED * lines.position > lines.spectrum.length / 2
+
+
 def mirrored_harmonics(lines: ToneLines) -> list[Mirrored]:
     """Every place where a harmonic of order up to 40 would be mirrored to, and what stands there.
 
@@ -149,7 +164,7 @@ def mirrored_harmonics(lines: ToneLines) -> list[Mirrored]:
         tell nothing: left out.
     """
     whole = lines.spectrum.length
-    if MIRRORED * lines.position <= whole / 2:
+    if not reaches_above_half(lines):
         return []
     orders = np.arange(2, MIRRORED + 1)
     true = orders * lines.position

@@ -183,8 +183,7 @@ def _refuse_unexplained(sent: PlayedSweep, spectrum: Complex, energy: float, lea
 
     energy: sum of the record's squares.
     """
-    held = squared(spectrum)[sent.nearest_of_window]
-    explained = float((held * sent.density).sum()) / (energy * sent.size / 2)
+    explained = product(squared(spectrum), sent.held_by_window) / (energy * sent.size / 2)
     if explained < least:
         raise Refusal(
             f"the sweep explains only {in_text(100 * explained, '%', 2)} of the output's energy"

@@ -9,6 +9,7 @@ what is left beside that is speed.
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
@@ -16,6 +17,7 @@ from numpy.typing import NDArray
 
 from backbench.signal.sweep_deconvolved import Deconvolved
 from backbench.signal.sweep_excitation import PlayedSweep
+from backbench.signal.sweep_window import SweepParameters
 from backbench.signal.track import Array
 
 FLANK = 0.04
@@ -115,13 +117,30 @@ def delays(course: PhaseCourse) -> Delays:
         Empty where no stretch fits.
     """
     cell = float(course.hz[1] - course.hz[0])
-    first = np.arange(0, len(course.hz), LEAST_FLANK)
-    count = np.maximum(LEAST_FLANK, np.rint(FLANK * course.hz[first] / cell)).astype(int)
-    within = first + count < len(course.hz)
-    first, count = first[within], count[within]
-    centre_hz = course.hz[0] + cell * (first + (count - 1) / 2)
-    seconds = -_slopes(course.phase, first, count) / (2 * np.pi * cell)
-    return Delays(centre_hz, course.hz[first], seconds)
+    stretches = _stretches(float(course.hz[0]), cell, len(course.hz))
+    slopes = _slopes(course.phase, stretches.first, stretches.length)
+    return Delays(stretches.centre_hz, stretches.first_hz, -slopes / (2 * np.pi * cell))
+
+
+class _Stretches(NamedTuple):
+    """First place of each stretch in which a delay is read, how many it has, and the
+    frequencies of its middle and of its first, Hz."""
+
+    first: NDArray[np.int_]
+    length: NDArray[np.int_]
+    centre_hz: Array
+    first_hz: Array
+
+
+@lru_cache(maxsize=8)
+def _stretches(lowest_hz: float, cell: float, places: int) -> _Stretches:
+    """Kept, because they are the same for every clear record of a sweep."""
+    first = np.arange(0, places, LEAST_FLANK)
+    first_hz = lowest_hz + cell * first
+    count = np.maximum(LEAST_FLANK, np.rint(FLANK * first_hz / cell)).astype(int)
+    within = first + count < places
+    first, count, first_hz = first[within], count[within], first_hz[within]
+    return _Stretches(first, count, lowest_hz + cell * (first + (count - 1) / 2), first_hz)
 
 
 def _slopes(values: Array, first: NDArray[np.int_], count: NDArray[np.int_]) -> Array:
@@ -153,18 +172,43 @@ def speed_error(sent: PlayedSweep, deconvolved: Deconvolved) -> float:
     if len(course.hz) < 2 * LEAST_FLANK:
         return 0.0
     read = delays(course)
-    passed = sent.passed_s(read.hz)
-    if not len(passed) or passed[-1] - passed[0] < LEAST_PARTS * PART_S:
+    parts = _parts(read.hz.tobytes(), sent.sweep)
+    if parts is None:
         return 0.0
-    part = ((passed - passed[0]) / PART_S).astype(int)
-    count = np.bincount(part)
-    hz, at, late = (
-        np.bincount(part, values)[count > 0] / count[count > 0]
-        for values in (read.hz, passed, read.seconds)
-    )
-    scaled = hz / math.sqrt(hz[0] * hz[-1])
-    terms = np.stack([scaled**power for power in FILTER_POWERS], axis=1)
-    left = late - terms @ np.linalg.lstsq(terms, late, rcond=None)[0]
-    speed = np.diff(left) / np.diff(at)
+    late = np.bincount(parts.part, read.seconds)[parts.held] / parts.holding
+    left = late - parts.filters @ (parts.filters.T @ late)
+    speed = np.diff(left) / parts.apart_s
     # Half of it at each of the two frequencies.
     return float(np.sqrt(np.mean(speed**2) / 2))
+
+
+class _Parts(NamedTuple):
+    """Parts of a sweep in which delays are averaged.
+
+    part: of each delay. held: parts that hold one, and holding how many. apart_s: from one of these
+    to the next, s. filters: what the delay of filters is a sum of in them, orthonormal columns.
+    """
+
+    part: NDArray[np.int_]
+    held: NDArray[np.intp]
+    holding: NDArray[np.intp]
+    apart_s: Array
+    filters: Array
+
+
+@lru_cache(maxsize=8)
+def _parts(hz: bytes, sweep: SweepParameters) -> _Parts | None:
+    """None where it is too short. hz: of the delays, float64. Kept, because they are the same for
+    every clear record of a sweep."""
+    at_hz = np.frombuffer(hz)
+    passed = sweep.scale_s * np.log(at_hz / sweep.start_hz)
+    if not len(passed) or passed[-1] - passed[0] < LEAST_PARTS * PART_S:
+        return None
+    part = ((passed - passed[0]) / PART_S).astype(int)
+    each = np.bincount(part)
+    held = np.flatnonzero(each)
+    middle_hz, middle_s = (np.bincount(part, x)[held] / each[held] for x in (at_hz, passed))
+    scaled = middle_hz / math.sqrt(middle_hz[0] * middle_hz[-1])
+    terms = np.stack([scaled**power for power in FILTER_POWERS], axis=1)
+    filters = np.asarray(np.linalg.qr(terms).Q)
+    return _Parts(part, held, each[held], np.diff(middle_s), filters)

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -79,11 +81,30 @@ class PlayedSweep:
     cell_density: Array
 
     @kept_property
-    def nearest_of_window(self) -> NDArray[np.intp]:
-        """Bin of the window's transform that is nearest to each kept bin, shape (k,)."""
+    def held_by_window(self) -> Array:
+        """Density of the kept bins that are nearest to each bin of the window's transform, summed;
+        shape (window.size // 2 + 1,)."""
         nearest = np.rint(self.hz * (self.window.size / self.own_rate_hz)).astype(int)
+        last = self.window.size // 2
         # The window may have an odd number of samples, and its last bin lie below half the rate.
-        return np.asarray(np.minimum(nearest, self.window.size // 2))
+        bins = np.minimum(nearest, last)
+        return np.asarray(np.bincount(bins, self.density, last + 1), dtype=np.float64)
+
+    @kept_property
+    def between_bins(self) -> tuple[NDArray[np.intp], list[Array]]:
+        """Of each point of the grid the bin of the window's transform that it lies above, shape
+        (g,), and factors of the one below that, of that and of the two above, shape (g,) each:
+        Lagrange's, of four points."""
+        position = self.grid * self.window.size / self.own_rate_hz
+        base = np.clip(np.floor(position).astype(int), 1, self.window.size // 2 - 2)
+        t = position - base
+        weights = [
+            -t * (t - 1) * (t - 2) / 6,
+            (t + 1) * (t - 1) * (t - 2) / 2,
+            -(t + 1) * t * (t - 2) / 2,
+            (t + 1) * t * (t - 1) / 6,
+        ]
+        return base, weights
 
     @kept_property
     def grid_density(self) -> Array:
@@ -195,30 +216,34 @@ def played_sweep(
     size = transform_size(len(played), length)
     samples = _samples(size, rate_hz, sweep)
     source = (rfft(played, size) if transformed is None else transformed)[: samples // 2 + 1]
-    hz: Array = np.asarray(np.arange(len(source)) * (rate_hz / size), dtype=np.float64)
+    own_rate_hz = rate_hz * samples / size
+    window = window_of(own_rate_hz, sweep, samples)
+    places = _sweep_bins(len(source), rate_hz / size, sweep, window.size, own_rate_hz)
     density = squared(source)
     sums = np.concatenate([[0.0], np.cumsum(density)])
     energy = _energy(played)
-    level = _pink_level(hz, sums, float(energy[-1]) * size / 2, sweep)
-    cells = _cells(hz, density, sums, sweep)
-    floor = FLOOR * level / np.maximum(hz, hz[1])
-    held = density + floor
-    window = window_of(rate_hz * samples / size, sweep, samples)
+    level = _pink_level(places, sums, float(energy[-1]) * size / 2)
+    cells = _cells(places, density, sums)
+    floor = FLOOR * level * places.per_hz
+    share = 1 / (density + floor)
+    inverse = source.conj()
+    parts = inverse.view(np.float64).reshape(-1, 2)
+    parts *= share[:, None]
     return PlayedSweep(
         rate_hz=rate_hz,
         sweep=sweep,
         size=size,
         samples=samples,
-        hz=hz,
+        hz=places.hz,
         density=density,
-        inverse=source.conj() / held,
-        lost=floor / held,
+        inverse=inverse,
+        lost=floor * share,
         cells=cells,
         grid=_grid(_usable(cells, level)),
         middle_s=_played_s(energy, 0.5, rate_hz),
         over_s=_played_s(energy, NEARLY_ALL, rate_hz),
         window=window,
-        cell_density=cells.at(np.maximum(window.bins_hz(rate_hz * samples / size), 1e-3)),
+        cell_density=cells.at_logarithms(places.log_of_window),
     )
 
 
@@ -244,33 +269,72 @@ def _played_s(energy: Array, share: float, rate_hz: float) -> float:
     return float((energy.searchsorted(share * energy[-1]) + 0.5) * BLOCK / rate_hz)
 
 
-def _pink_level(hz: Array, sums: Array, total: float, sweep: SweepParameters) -> float:
+class _SweepBins(NamedTuple):
+    """What follows from the bins of a sweep's transform alone.
+
+    hz: of each kept bin. per_hz: one over it, that of the second bin for the first. octaves: edges
+    of parts of the band, Hz, and in_octaves the first bin of each; middles: of the cells, Hz, and
+    in_cells the first bin of each, and the end. log_of_window: logarithm of the frequencies of the
+    window's transform.
+    """
+
+    hz: Array
+    per_hz: Array
+    octaves: Array
+    in_octaves: NDArray[np.intp]
+    middles: Array
+    in_cells: NDArray[np.intp]
+    log_of_window: Array
+
+
+@lru_cache(maxsize=4)
+def _sweep_bins(
+    bins: int, step_hz: float, sweep: SweepParameters, window_size: int, own_rate_hz: float
+) -> _SweepBins:
+    """Kept, because it is the same for every record of a sweep."""
+    hz = np.arange(float(bins)) * step_hz
+    octaves = np.geomspace(sweep.start_hz, min(sweep.stop_hz, float(hz[-1])), 9)
+    count = int(48 * math.log2(sweep.stop_hz / sweep.start_hz))
+    edges = sweep.start_hz * 2 ** (np.arange(count + 1) / 48)
+    of_window = np.arange(window_size // 2 + 1.0) * (own_rate_hz / window_size)
+    places = _SweepBins(
+        hz=hz,
+        per_hz=1 / np.maximum(hz, hz[1]),
+        octaves=octaves,
+        in_octaves=np.searchsorted(hz, octaves),
+        middles=np.sqrt(edges[:-1] * edges[1:]),
+        in_cells=np.searchsorted(hz, edges),
+        log_of_window=np.log(np.maximum(of_window, 1e-3)),
+    )
+    for each in places:
+        each.setflags(write=False)
+    return places
+
+
+def _pink_level(places: _SweepBins, sums: Array, total: float) -> float:
     """Density times frequency, which an exponential sweep holds constant. Raises Refusal.
 
     total: of the density over all bins, kept or not.
     """
-    edges = np.geomspace(sweep.start_hz, min(sweep.stop_hz, float(hz[-1])), 9)
-    shares = np.diff(sums[np.searchsorted(hz, edges)])
+    shares = np.diff(sums[places.in_octaves])
     if total == 0 or shares.sum() < 0.8 * total:
         raise Refusal("what was played holds no sweep over the stated band")
     inner = shares[1:-1]
     if inner.max() > 3 * inner.min():
         raise Refusal("what was played is no exponential sweep: its octaves differ in energy")
-    return float(inner.sum() * hz[1] / np.log(edges[-2] / edges[1]))
+    octaves = places.octaves
+    return float(inner.sum() * places.hz[1] / np.log(octaves[-2] / octaves[1]))
 
 
-def _cells(hz: Array, density: Array, sums: Array, sweep: SweepParameters) -> Played:
+def _cells(places: _SweepBins, density: Array, sums: Array) -> Played:
     """Mean density of what was played in cells of 1/48 octave over the stated band.
 
     Where a cell is narrower than the bins are apart, the density between the two beside it.
     """
-    count = int(48 * math.log2(sweep.stop_hz / sweep.start_hz))
-    edges = sweep.start_hz * 2 ** (np.arange(count + 1) / 48)
-    places = np.searchsorted(hz, edges)
-    held, inside = np.diff(sums[places]), np.diff(places)
-    middles = np.sqrt(edges[:-1] * edges[1:])
-    mean = np.where(inside > 0, held / np.maximum(inside, 1), np.interp(middles, hz, density))
-    return Played(middles, mean)
+    held, inside = np.diff(sums[places.in_cells]), np.diff(places.in_cells)
+    between = np.interp(places.middles, places.hz, density)
+    mean = np.where(inside > 0, held / np.maximum(inside, 1), between)
+    return Played(places.middles, mean)
 
 
 def _usable(played: Played, level: float) -> tuple[float, float]:

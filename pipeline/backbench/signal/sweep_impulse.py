@@ -115,15 +115,7 @@ def on_grid(sent: PlayedSweep, spectrum: Complex) -> Complex:
     -----
     Four-point Lagrange interpolation at fractional bins; the arrival is at time 0, so smooth.
     """
-    position = sent.grid * sent.window.size / sent.own_rate_hz
-    base = np.clip(np.floor(position).astype(int), 1, len(spectrum) - 3)
-    t = position - base
-    weights = (
-        -t * (t - 1) * (t - 2) / 6,
-        (t + 1) * (t - 1) * (t - 2) / 2,
-        -(t + 1) * t * (t - 2) / 2,
-        (t + 1) * t * (t - 1) / 6,
-    )
+    base, weights = sent.between_bins
     return np.asarray(sum(w * spectrum[base + k - 1] for k, w in enumerate(weights)))
 
 

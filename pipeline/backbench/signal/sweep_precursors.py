@@ -17,7 +17,7 @@ import numpy as np
 from backbench.signal.power import squared
 from backbench.signal.sweep_deconvolved import FIRST, Deconvolved, upper_taper
 from backbench.signal.sweep_excitation import POINTS_PER_OCTAVE, PlayedSweep
-from backbench.signal.sweep_window import HARMONIC_GAP, Complex, flank
+from backbench.signal.sweep_window import HARMONIC_GAP, Complex, around, flank
 from backbench.signal.track import Array
 
 LOW_TO_HZ, LOW_BAND_HZ = 500.0, 1500.0
@@ -89,7 +89,7 @@ def early_parts(sent: PlayedSweep, deconvolved: Deconvolved) -> list[EarlyPart]:
     bands = _bands(FIRST * float(sent.grid[0]), HIGHEST * float(sent.grid[-1]))
     nearby = maximum_filter1d(np.abs(deconvolved.ratio), 2 * NEARBY + 1)
     low = _low_response(sent, deconvolved)
-    high = _Response(deconvolved.impulse, sent.own_rate_hz, deconvolved.peak)
+    high = _Response.of(deconvolved.impulse, sent.own_rate_hz, deconvolved.peak, _gap_s(sent))
     seen = []
     for band in pairwise(bands):
         response = low if band[0] < LOW_TO_HZ else high
@@ -136,15 +136,33 @@ def _beyond(stretch: _Stretch, nearby: tuple[Array, Array], limit: float) -> tup
 
 
 class _Response(NamedTuple):
-    """A circular impulse response, its rate in Hz and the sample that is its arrival."""
+    """A circular impulse response, its rate in Hz, the sample that is its arrival, and as many
+    before that as are ever looked at."""
 
     samples: Array
     rate_hz: float
     arrival: int
+    ahead: Array
+
+    @classmethod
+    def of(cls, samples: Array, rate_hz: float, arrival: int, gap_s: float) -> _Response:
+        """gap_s: how long before the arrival is looked at, s."""
+        ahead = around(samples, arrival - round(gap_s * rate_hz), arrival)
+        return cls(samples, rate_hz, arrival, ahead)
 
     def before(self, first: int, last: int) -> Array:
         """The samples from `first` to `last` before the arrival."""
-        return self.samples.take(np.arange(self.arrival - first, self.arrival - last), mode="wrap")
+        end = len(self.ahead)
+        return self.ahead[end - first : end - last]
+
+    def after(self, first: int, last: int) -> Array:
+        """The samples from `first` to `last` after the arrival."""
+        return around(self.samples, self.arrival + first, self.arrival + last)
+
+
+def _gap_s(sent: PlayedSweep) -> float:
+    """How long before the arrival the second harmonic's part ends, s."""
+    return HARMONIC_GAP[1] * sent.sweep.scale_s * math.log(2)
 
 
 def _low_response(sent: PlayedSweep, deconvolved: Deconvolved) -> _Response:
@@ -152,7 +170,7 @@ def _low_response(sent: PlayedSweep, deconvolved: Deconvolved) -> _Response:
 
     bins = sent.bins_below(LOW_BAND_HZ)
     samples = fft.irfft(_mended(sent, deconvolved, bins) * upper_taper(bins), 2 * bins)
-    return _Response(samples, 2 * bins * sent.rate_hz / sent.size, 0)
+    return _Response.of(samples, 2 * bins * sent.rate_hz / sent.size, 0, _gap_s(sent))
 
 
 def _bands(lowest_hz: float, highest_hz: float) -> list[float]:
@@ -216,14 +234,13 @@ def _periods(low_hz: float) -> tuple[float, float]:
 
 def _stretch(sent: PlayedSweep, response: _Response, band: tuple[float, float]) -> _Stretch | None:
     """None where periods are too long to keep it apart from the second harmonic."""
-    gap_s = HARMONIC_GAP[1] * sent.sweep.scale_s * math.log(2)
-    look = _look(band, response.rate_hz, len(response.samples), gap_s, sent.after_s)
+    look = _look(band, response.rate_hz, len(response.samples), _gap_s(sent), sent.after_s)
     if look is None:
         return None
     count = look.first - look.last
     return _Stretch(
         before=response.before(look.first, look.last),
-        others=lambda: response.before(-look.after, -look.last_sample).reshape(-1, count),
+        others=lambda: response.after(look.after, look.last_sample).reshape(-1, count),
         look=look,
     )
 

@@ -78,7 +78,22 @@ class Played(NamedTuple):
         ndarray of float64
             Of the same shape.
         """
-        return np.asarray(np.exp(np.interp(np.log(hz), np.log(self.hz), np.log(self.density))))
+        return self.at_logarithms(np.log(hz))
+
+    def at_logarithms(self, log_hz: Array) -> Array:
+        """As at, of the logarithms of the frequencies.
+
+        Parameters
+        ----------
+        log_hz : ndarray of float64
+            Of Hz.
+
+        Returns
+        -------
+        ndarray of float64
+            Of the same shape.
+        """
+        return np.asarray(np.exp(np.interp(log_hz, np.log(self.hz), np.log(self.density))))
 
 
 class ImpulseWindow(NamedTuple):
@@ -102,21 +117,6 @@ class ImpulseWindow(NamedTuple):
     def after(self) -> int:
         """Samples from the place on."""
         return len(self.weights) - self.before
-
-    def bins_hz(self, rate_hz: float) -> Array:
-        """Frequencies of what `cut` gives.
-
-        Parameters
-        ----------
-        rate_hz : float
-            Sample rate of the impulse response, Hz.
-
-        Returns
-        -------
-        ndarray of float64, shape (size // 2 + 1,)
-            Hz.
-        """
-        return np.asarray(np.arange(self.size // 2 + 1) * (rate_hz / self.size))
 
     def cut(self, impulse: Array, place: int) -> Complex:
         """Spectrum of an impulse response, weighted about a place.
@@ -261,9 +261,16 @@ def noise_density(power: Array, window: ImpulseWindow, rate_hz: float, at_hz: Ar
 
 def _greatest(power: Array, cell: float, at_hz: Array, half: float) -> Array:
     """Greatest of the bins `cell` Hz apart within `half` of each frequency."""
+    return np.asarray(power[_beside(cell, at_hz.tobytes(), half, len(power))].max(axis=1))
+
+
+@lru_cache(maxsize=4)
+def _beside(cell: float, at: bytes, half: float, count: int) -> NDArray[np.intp]:
+    """These bins of `count`, a row for each frequency. at: of float64, Hz. Kept, because they are
+    the same for every record of a sweep."""
     steps = np.arange(-math.ceil(half / cell), math.ceil(half / cell) + 1)
-    nearest = np.rint(at_hz / cell).astype(int)
-    return np.asarray(power[np.clip(nearest[:, None] + steps, 1, len(power) - 1)].max(axis=1))
+    nearest = np.rint(np.frombuffer(at) / cell).astype(int)
+    return np.clip(nearest[:, None] + steps, 1, count - 1)
 
 
 def mean_about(power: Array, cell: float, at_hz: Array, half: Array) -> Array:
@@ -285,8 +292,21 @@ def mean_about(power: Array, cell: float, at_hz: Array, half: Array) -> Array:
     ndarray of float64, shape (k,)
         In the unit of `power`.
     """
-    low = np.clip(np.floor((at_hz - half) / cell), at_hz[0] / cell, len(power) - 2).astype(int)
-    high = np.clip(np.ceil((at_hz + half) / cell), low + 1, len(power)).astype(int)
-    sums = np.zeros(int(high.max()) + 1)
+    low, high, last = _ends(cell, at_hz.tobytes(), half.tobytes(), len(power))
+    sums = np.zeros(last + 1)
     np.cumsum(power[: len(sums) - 1], out=sums[1:])
     return np.asarray((sums[high] - sums[low]) / (high - low))
+
+
+@lru_cache(maxsize=16)
+def _ends(
+    cell: float, at: bytes, half: bytes, count: int
+) -> tuple[NDArray[np.intp], NDArray[np.intp], int]:
+    """First bin of `count` about each frequency, the one after the last, and the greatest of these.
+
+    at, half: of float64, Hz. Kept, because they are the same for every record of a sweep.
+    """
+    at_hz, half_hz = np.frombuffer(at), np.frombuffer(half)
+    low = np.clip(np.floor((at_hz - half_hz) / cell), at_hz[0] / cell, count - 2).astype(int)
+    high = np.clip(np.ceil((at_hz + half_hz) / cell), low + 1, count).astype(int)
+    return low, high, int(high.max())

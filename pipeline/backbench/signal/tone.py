@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from backbench.errors import Refusal
 from backbench.quantities.writing import in_text
-from backbench.signal.background import bin_numbers, degrees_of_freedom
+from backbench.signal.background import degrees_of_freedom, squared_bins
 from backbench.signal.band_sums import filled, widened, with_lines
 from backbench.signal.dither import Stepped
 from backbench.signal.harmonics import Harmonics, beats, beside
@@ -263,8 +263,7 @@ class ToneLines(Stepped):
         """
         band = self._band(top_hz)
         left = self._left(band, self._near_fundamental(band), top_hz)
-        hidden = np.array([self.hum_under_fundamental])
-        return widened(with_lines(left, hidden), self._beats(top_hz))
+        return widened(with_lines(left, self.hum_under_fundamental), self._beats(top_hz))
 
     @kept_property
     def hum_under_fundamental(self) -> float:
@@ -292,7 +291,7 @@ class ToneLines(Stepped):
         Parameters
         ----------
         power : callable
-            Power factor at frequencies in Hz.
+            Power factor at squares of frequencies re the tone's, which it may write over.
 
         Returns
         -------
@@ -300,7 +299,7 @@ class ToneLines(Stepped):
             V^2.
         """
         band = self._band()
-        weights = power(bin_numbers(len(self.noise))[band] * self.spectrum.resolution_hz)
+        weights = power(squared_bins(len(self.noise))[band] * (1 / self.position**2))
         left = self._left(band, self._near_fundamental(band), weights=weights)
         # A notch is narrow where the tone is: what hides in it may pass or not.
         left = widened(left, self.hum_under_fundamental**2)
@@ -308,7 +307,7 @@ class ToneLines(Stepped):
 
     def _beats(self, top_hz: float) -> float:
         """Variance, V^4, that mains lines under harmonics add to a sum of powers."""
-        last = self.last_order(top_hz)
+        last = min(self.last_order(top_hz), len(self._orders) + 1)
         if last < 2:
             return 0.0
         if last not in self._beats_up_to:
@@ -329,14 +328,13 @@ class ToneLines(Stepped):
         altogether, it isn't taken out. What else stands in the lobe of a harmonic stays as well.
         """
         band, last = self._band(), self.last_order(BAND_HZ[1])
-        removed, hidden, blind = self._near_fundamental(band), np.zeros(0), 0.0
+        removed, hidden, blind = self._near_fundamental(band), 0.0, 0.0
         if last >= 2:
             harmonics = self.harmonics(last)
-            standing = harmonics.taken_out
-            removed += [self.lobe(n * self.position) for n in harmonics.orders[standing].tolist()]
+            removed += [self.lobe((k + 2) * self.position) for k in harmonics.taken_out]
             # The line there is as strong as those beside it, or all that is seen.
-            line = np.minimum(harmonics.hum / MARGIN, harmonics.square)[standing]
-            hidden = np.concatenate([line, self.beside_harmonics, [self.hum_under_fundamental]])
+            lines = sum([harmonics.hidden_in(k, 1 / MARGIN) for k in harmonics.taken_out])
+            hidden = lines + sum(self.beside_harmonics) + self.hum_under_fundamental
             blind = float(np.maximum(harmonics.square, 0.0)[harmonics.blind].sum()) ** 2
         return widened(with_lines(self._left(band, removed), hidden), blind)
 
@@ -346,16 +344,17 @@ class ToneLines(Stepped):
         return float(self.noise[self._band()].sum())
 
     @kept_property
-    def beside_harmonics(self) -> Array:
+    def beside_harmonics(self) -> list[float]:
         """Mean squares of what stands in the lobes of harmonics and is none of them, V^2: a mains
         line or sideband so near to a harmonic would go with it where that is taken out."""
         last = self.last_order(BAND_HZ[1])
         if last < 2 or self._drifts:
-            return np.zeros(0)
-        harmonics = self.harmonics(last)
-        standing = harmonics.taken_out
-        whole, floor = (each[: last - 1][standing] for each in self._lobes_of_harmonics)
-        return beside(harmonics.square[standing], whole, floor)
+            return []
+        harmonics, (whole, floor) = self.harmonics(last), self._lobes_of_harmonics
+        return [
+            beside(float(harmonics.square[k]), float(whole[k]), float(floor[k]))
+            for k in harmonics.taken_out
+        ]
 
     def _whole(self, position: float) -> MeanSquare:
         """Mean square of all that stands in the lobe of a line."""
@@ -394,5 +393,5 @@ class ToneLines(Stepped):
             )
         power, noise = self.spectrum.power[band], self.noise[band]
         if weights is not None:
-            power, noise = power * weights, noise * weights
+            power, noise = power * weights, np.multiply(noise, weights, out=weights)
         return filled(power, noise, removed, band, self.spectrum.window.spread, self.samples)

@@ -42,6 +42,13 @@ def begin_watched(parent: int, module: str, name: str, arguments: tuple[Any, ...
     getattr(importlib.import_module(module), name)(*arguments)
 
 
+def begin_copied(parent: int, module: str, name: str, arguments: tuple[Any, ...]) -> None:
+    """The same in a process that is a copy of its parent: signals end it, and it says nothing."""
+    for number in (signal.SIGINT, signal.SIGTERM):
+        signal.signal(number, signal.SIG_DFL)
+    begin_watched(parent, module, name, arguments)
+
+
 def stop_on_terminate() -> None:
     """Have SIGTERM end this process as Ctrl-C does: what is open is closed, helpers end too."""
 

@@ -17,6 +17,8 @@ from backbench.storage.fault_injection import reached
 
 BLOCK = 1 << 20
 RESTORE = "restore it from a backup"
+NOT_WITHDRAWN = b'"withdrawn": null'
+"""In the text of every receipt that doesn't withdraw: within a name, quotes are escaped."""
 AGAIN = "remove it there and run again"
 """What to do about a damaged copy of an original that the vault itself has whole."""
 
@@ -168,6 +170,15 @@ class Ledger:
     def newest(self) -> dict[str, Receipt]:
         """The newest receipt of each review, by key, in order of first receipt."""
         return {receipt.review: receipt for receipt in self.receipts()}
+
+    def withdrawn(self) -> list[str]:
+        """Reviews whose newest receipt withdraws them. Raises UserError as `receipts` does.
+
+        Mostly there are none, which is told without unfolding a receipt.
+        """
+        if all(NOT_WITHDRAWN in path.read_bytes() for path in self.folder.glob("[0-9]*.json")):
+            return []
+        return [one.review for one in self.newest().values() if one.withdrawn is not None]
 
     def write(self, receipt: Receipt) -> None:
         """Record a receipt; it is on the disk when this returns."""

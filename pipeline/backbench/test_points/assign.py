@@ -19,7 +19,7 @@ from backbench.test_points.points import (
     sort_of_reading,
     sorts_by_kind,
 )
-from backbench.test_points.repeatability import sync_repeatability
+from backbench.test_points.repeatability import renew_repeatability
 from backbench.test_points.scope import chosen_reviews
 from backbench.test_points.values_at_points import renew_values, units_of
 
@@ -187,13 +187,23 @@ def assign_points(
     worked out between two steps of a power sweep.
     """
     _assign(store, review_keys)
-    renew_values(store, {*units_before, *units_of(store, review_keys)})
+    renew_kept(store, {*units_before, *units_of(store, review_keys)})
 
 
 def assign_all_points(store: Database) -> None:
     """Fill reading_point for every review, after the points themselves were changed."""
     _assign(store, None)
-    renew_values(store, None)
+    renew_kept(store, None)
+
+
+def renew_kept(store: Database, unit_keys: Collection[str] | None) -> None:
+    """Work out anew what is kept of the readings at test points, of some units or of all.
+
+    Inside the caller's transaction. unit_keys: every unit that a changed review has, or had before
+    it was changed.
+    """
+    renew_values(store, unit_keys)
+    renew_repeatability(store, unit_keys)
 
 
 def _assign(store: Database, review_keys: Sequence[str] | None) -> None:
@@ -222,4 +232,3 @@ def _assign(store: Database, review_keys: Sequence[str] | None) -> None:
     )
     store.run(sql, {**WINDOWS, **of_traits, **sorts_by_kind(), **values})
     assign_between(store, {**WINDOWS, **of_traits}, review_keys)
-    sync_repeatability(store)

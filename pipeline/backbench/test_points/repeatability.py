@@ -12,13 +12,15 @@ decibels and angles, or in relation to their size stands with the default
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from backbench.metrics.declared_traits import declarations
 from backbench.metrics.session_spreads import SessionSpread, usual_spread
 from backbench.storage.database import Database
+from backbench.storage.held_rows import hold_rows
+from backbench.test_points.scope import OF_UNITS
 
 DEFAULT_DOF = 8.0
 """Weight of a stated default, as degrees of freedom."""
@@ -45,40 +47,19 @@ class Repeatability:
         return self.sessions == 0
 
 
-# Each cell is one quantity of one unit, measured in several sessions of one state.
+# Of quantities that spread in relation to their size, what their logarithms vary by.
 SESSIONS = """
-WITH repeated AS (
-    SELECT unit_key, period FROM unit_period WHERE measured GROUP BY ALL HAVING count(*) > 1
-),
-cells AS (
-    SELECT
-        unit_key, period, reading.metric, list_contains($in_relation, reading.metric) AS ratio,
-        count(*) AS sessions,
-        var_samp(if(ratio, ln(abs(value)), value)) AS variance,
-        avg(if(ratio, estimation / abs(value), estimation) ** 2) AS record
-    FROM reading
-    JOIN unit_period USING (review_key, unit_key)
-    SEMI JOIN repeated USING (unit_key, period)
-    JOIN (SELECT DISTINCT ON (reading_key, review_key) * FROM reading_point)
-        USING (reading_key, review_key)
-    JOIN metric ON metric.metric = reading.metric
-        AND metric.method_version = reading.method_version
-    WHERE status = 'measured' AND bound IS NULL AND value <> 0 AND estimation IS NOT NULL
-      AND unit_period.measured
-    GROUP BY unit_key, period, reading.metric, unit, point_key, output, against, order_n,
-             limit_percent, detail, input, tap, volume, driven,
-             CASE WHEN order_n IS NULL THEN round(reading.frequency_hz) END
-    HAVING count(DISTINCT review_key) > 1
-)
-SELECT metric, unit_key, period, max(sessions) AS sessions, avg(variance) AS variance,
-       avg(record) AS record
-FROM cells
-GROUP BY ALL
-ORDER BY ALL
+SELECT metric, unit_key, sessions,
+       if(list_contains($in_relation, metric), log_variance, variance) AS variance,
+       if(list_contains($in_relation, metric), log_record, record) AS record
+FROM between_sessions
+ORDER BY metric, unit_key, period
 """
 
-# Cheaper than SESSIONS, which has nothing to give where no unit was there twice.
-ANY_REPEATED = "SELECT 1 FROM appearance GROUP BY unit_key HAVING count(*) > 1 LIMIT 1"
+# Cheaper than working it out, which gives nothing where none of the units was there twice.
+ANY_REPEATED = (
+    "SELECT 1 FROM appearance WHERE {chosen} GROUP BY unit_key HAVING count(*) > 1 LIMIT 1"
+)
 
 
 def pooled(
@@ -105,21 +86,37 @@ def pooled(
     )
 
 
-def sync_repeatability(store: Database) -> None:
-    """Fill table session_spread from every session. Inside the caller's transaction."""
+def renew_repeatability(store: Database, unit_keys: Collection[str] | None) -> None:
+    """Work out what some units, or all, differ by between sessions, and fill table session_spread.
+
+    Inside the caller's transaction. unit_keys: every unit that a changed review has, or had.
+    """
+    units = None if unit_keys is None else sorted(unit_keys)
+    chosen, values = ("true", {}) if units is None else (OF_UNITS, {"units": units})
+    store.run(f"DELETE FROM between_sessions WHERE {chosen}", values)
+    if store.rows(ANY_REPEATED.format(chosen=chosen), values):
+        store.run(
+            "INSERT INTO between_sessions BY NAME FROM worked_out_between_sessions($units) "
+            "ORDER BY metric, unit_key, period",
+            {"units": units},
+        )
+    hold_rows(store, "session_spread", _spreads(store))
+
+
+def _spreads(store: Database) -> list[dict[str, Any]]:
+    """The rows of session_spread by what is kept of every unit."""
     observed: dict[str, list[Mapping[str, Any]]] = {}
     units = store.rows("SELECT metric, unit FROM metric ORDER BY metric")
     defaults = {str(metric): default_spread(str(metric), str(unit)) for metric, unit in units}
     in_relation = [metric for metric, default in defaults.items() if default.is_relative]
-    if store.rows(ANY_REPEATED):
-        for row in store.records(SESSIONS, {"in_relation": in_relation}):
-            observed.setdefault(row["metric"], []).append(row)
-    rows = [
-        pooled(metric, default.is_relative, default.size, observed.get(metric, []))
-        for metric, default in defaults.items()
-    ]
-    store.run("DELETE FROM session_spread")
-    store.append("session_spread", _rows(rows))
+    for row in store.records(SESSIONS, {"in_relation": in_relation}):
+        observed.setdefault(row["metric"], []).append(row)
+    return _rows(
+        [
+            pooled(metric, default.is_relative, default.size, observed.get(metric, []))
+            for metric, default in defaults.items()
+        ]
+    )
 
 
 def default_spread(metric: str, unit: str) -> SessionSpread:

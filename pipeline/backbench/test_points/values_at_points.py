@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 
 from backbench.storage.database import Database
-from backbench.test_points.scope import chosen_reviews
+from backbench.test_points.scope import OF_UNITS, chosen_reviews
 
 
 def units_of(store: Database, review_keys: Sequence[str]) -> set[str]:
@@ -26,8 +26,7 @@ def renew_values(store: Database, unit_keys: Collection[str] | None) -> None:
     """
     chosen, values = "true", {}
     if unit_keys is not None:
-        # A list, since a join would not be carried out before the values are ordered.
-        chosen, values = "list_contains($units, unit_key)", {"units": sorted(unit_keys)}
+        chosen, values = OF_UNITS, {"units": sorted(unit_keys)}
     store.run(f"DELETE FROM value_at_point WHERE {chosen}", values)
     store.run(
         f"INSERT INTO value_at_point BY NAME FROM worked_out_at_point WHERE {chosen} "
