@@ -118,8 +118,8 @@ def _taken_out(tone: ToneView, noise: float) -> list[int]:
         return []
     harmonics = tone.lines.harmonics(last)
     most = LIKE_HUM**2 * tone.lines.fundamental.value
-    gone = zip(harmonics.orders.tolist(), harmonics.taken_out.tolist(), strict=True)
-    some = [n for n, out in gone if out and TOLD * noise < harmonics.squares[n] <= most]
+    gone = [FIRST_ORDER + k for k in harmonics.taken_out]
+    some = [n for n in gone if TOLD * noise < harmonics.squares[n] <= most]
     return [n for n in some if any(_hides(tone, n, hz) for hz in tone.lines.unconfirmed)]
 
 

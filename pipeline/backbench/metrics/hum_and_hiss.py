@@ -11,11 +11,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from backbench.errors import Refusal
+from backbench.metrics.band_sums import Weighting, rms_known_to
 from backbench.metrics.bench_floor import CHOICE, LINE_CHOICE, less_lines, less_noise
 from backbench.metrics.declaration import MeasuredValue, metric
 from backbench.metrics.lines_elsewhere import bounded_elsewhere
 from backbench.metrics.noise import IdleView, line_figure
-from backbench.metrics.noise_in_time import HISS_HZ, Band, known_to, rms_known_to
+from backbench.metrics.noise_in_time import HISS_HZ, known_to
 from backbench.metrics.sample_steps import (
     HALF_STEP,
     LOST,
@@ -234,7 +235,8 @@ def _background_known_to(idle: IdleView, band: slice) -> float:
     bins = min(whole**2 / (product(noise, noise) * spread), BACKGROUND_BINS)
     dof = 2 * math.log(2) ** 2 * bins
     square = MeanSquare(whole, 2 * whole**2 / dof, 0.0, dof)
-    return rms_known_to(idle.blocks, square, spread, Band(noise, None, idle.clear)).u
+    summed = idle.sums[Weighting.NONE]._replace(square=square, noise=whole)
+    return rms_known_to(summed, spread).u
 
 
 def _least_noise(idle: IdleView) -> float:
