@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from backbench.signal.line_course import line_course
+from backbench.signal.line_course import line_course, line_courses, means_of
 from backbench.signal.line_wavering import wavering_of_each
 from backbench.signal.track import Array
 
@@ -50,6 +50,30 @@ def test_a_block_gives_what_a_plain_fit_gives(
     left = left[:, : within * course.left.shape[1]]
     squares = np.square(left).reshape(*course.left.shape, within).mean(axis=2)
     assert course.left == pytest.approx(squares, rel=1e-6)
+
+
+def test_records_together_give_what_each_gives_alone() -> None:
+    """Property: of one length with as many lines, of one with more, and of another length."""
+    rng, rate_hz = np.random.default_rng(7), 96_000.0
+    lines = [[997.0], [997.3], [440.0, 1000.0], [997.0]]
+    each = [
+        (rng.normal(0, 1, count), np.array(hz))
+        for hz, count in zip(lines, (48_000, 48_000, 48_000, 30_011), strict=True)
+    ]
+    for course, (volts, hz) in zip(line_courses(each, rate_hz), each, strict=True):
+        alone = line_course(volts, rate_hz, hz)
+        assert course.length == alone.length
+        assert course.phasors == pytest.approx(alone.phasors, rel=1e-12)
+        assert course.left == pytest.approx(alone.left, rel=1e-12)
+        assert course.offset == pytest.approx(alone.offset, rel=1e-9)
+
+
+@pytest.mark.parametrize("few", [1, 2, 3, 4, 6, 8, 12])
+def test_means_of_neighbours(few: int) -> None:
+    """Closed form: numpy's own mean of each row."""
+    volts = np.random.default_rng(few).normal(size=12 * 31 + 5)
+    whole = volts[: len(volts) // few * few].reshape(-1, few).mean(axis=1)
+    assert means_of(volts, few) == pytest.approx(whole, rel=1e-12, abs=1e-15)
 
 
 def test_the_wavering_of_each_line_is_that_of_it_alone() -> None:

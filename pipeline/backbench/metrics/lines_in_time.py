@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import math
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import NamedTuple
 
 from backbench.documents.stimuli import Multitone, SquareWave, Stimulus, Tone, TwoTones
@@ -18,6 +18,7 @@ from backbench.signal.tone import PASS_BAND, ToneLines
 from backbench.signal.tone_course import (
     background_ratio,
     background_ratio_of_tones,
+    courses_of_each,
     strong_products,
     tone_course,
     tones_course,
@@ -80,7 +81,7 @@ def make_ready(tracks: Sequence[Track], stimulus: Stimulus, mains_hz: float | No
     if isinstance(stimulus, SquareWave):
         return
     _each(found, lambda track: _strong_lines(found[track]))
-    _each(found, lambda track: _course(track, found[track]))
+    _courses(found)
     tones = {track: lines for track, lines in found.items() if isinstance(lines, ToneLines)}
     _each(tones, lambda track: background_ratio(tones[track]))
 
@@ -98,10 +99,15 @@ def _strong_lines(lines: ToneLines | ToneSet | None) -> object:
     return None if lines is None else strong_products(lines)
 
 
-def _course(track: Track, lines: ToneLines | ToneSet | None) -> LineCourse | None:
-    if isinstance(lines, ToneLines):
-        return tone_course(track, lines)
-    return None if lines is None else tones_course(track, lines)
+def _courses(found: Mapping[Track, ToneLines | ToneSet | None]) -> None:
+    """The courses of the tones in several tracks, those of one rate together."""
+    by_rate: dict[float, dict[Track, ToneLines | ToneSet]] = {}
+    for track, lines in found.items():
+        if lines is not None:
+            by_rate.setdefault(track.rate_hz, {})[track] = lines
+    for some in by_rate.values():
+        with contextlib.suppress(Refusal, ValueError):
+            courses_of_each(some)
 
 
 def _sought(track: Track, stimulus: Stimulus, mains_hz: float | None) -> ToneLines | ToneSet | None:

@@ -8,14 +8,18 @@ samples count alike.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
 
+from backbench.signal.block_waves import TURN, BlockWaves, turned_by
 from backbench.signal.kept_property import kept_property
 from backbench.signal.quantiles import middle, quantile_of_rising
+from backbench.signal.side_by_side import MOST_SAMPLES
 from backbench.signal.track import Array
 from backbench.signal.window import Complex
 
@@ -30,11 +34,6 @@ SPARE = 2.2
 
 MANY = 8
 """Neighbours from which their mean is quicker as a product than by adding two and two."""
-
-TURN = 2 * math.pi
-STRETCHED = 2, 6
-"""Times the root of a block's length that a stretch has at least, and may have so that it divides
-the block: products of longer tables are quicker than many of short ones."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -94,8 +93,8 @@ class LineCourse:
     @kept_property
     def still(self) -> Complex:
         """The first line by block re its mean level and even turning."""
-        still: Complex = self.level[:, 0] * np.exp(1j * self.turning) / self.level[:, 0].mean()
-        return still
+        level = self.level[:, 0]
+        return turned_by(self.turning) * (level / (float(np.add.reduce(level)) / len(level)))
 
     @kept_property
     def phase(self) -> Array:
@@ -111,9 +110,9 @@ class LineCourse:
     @kept_property
     def turning(self) -> Array:
         """How far the first line's phase is off even turning, by block, rad."""
-        phase = self.phase[:, 0]
-        at = np.arange(len(phase)) - (len(phase) - 1) / 2
-        return np.asarray(phase - phase.mean() - at * (at @ phase) / max(float(at @ at), 1.0))
+        phase, at = self.phase[:, 0], _from_middle(len(self.phasors))
+        slope = float(at @ phase) / max(float(at @ at), 1.0)
+        return np.asarray(phase - np.add.reduce(phase) / len(phase) - at * slope)
 
     @kept_property
     def noise(self) -> Array:
@@ -123,7 +122,8 @@ class LineCourse:
     @kept_property
     def wavering(self) -> float:
         """Mean square by which the first line is off one level and even turning, re its own."""
-        return float(np.mean(np.abs(self.still - 1) ** 2))
+        away = self.still - 1
+        return float(np.vdot(away, away).real) / len(away)
 
     def left_within(self, share: float) -> float:
         """What a share of the parts of blocks stays within, V^2.
@@ -148,6 +148,12 @@ class LineCourse:
     def block_s(self) -> float:
         """Length of a block, s."""
         return self.length / self.rate_hz
+
+
+@lru_cache(maxsize=8)
+def _from_middle(count: int) -> Array:
+    """The numbers of so many blocks, less that of the one in the middle."""
+    return np.asarray(np.arange(count) - (count - 1) / 2)
 
 
 def line_course(
@@ -185,27 +191,98 @@ def line_course(
     ----------
     IEEE 1057 (sine fit of known frequency).
     """
+    sizes = _sizes(len(volts), rate_hz, lines_hz, apart_hz)
+    return _courses([volts], rate_hz, lines_hz[None, :], sizes)[0]
+
+
+def line_courses(each: Sequence[tuple[Array, Array]], rate_hz: float) -> list[LineCourse]:
+    """As line_course, of several records: those alike in length and lines in one go, unless they
+    are long, to spare memory.
+
+    Parameters
+    ----------
+    each : sequence of (ndarray of float64, ndarray of float64)
+        Samples, V, and frequencies of the lines in them, Hz.
+    rate_hz : float
+        Of all records, Hz.
+
+    Returns
+    -------
+    list of LineCourse
+
+    Raises
+    ------
+    ValueError
+        As line_course, for any of them.
+    """
+    alike: dict[tuple[int, int, _Sizes], list[int]] = {}
+    short = sum(len(volts) for volts, _ in each) <= MOST_SAMPLES
+    for n, (volts, hz) in enumerate(each):
+        sizes = _sizes(len(volts), rate_hz, hz, None)
+        alike.setdefault((0 if short else n, len(hz), sizes), []).append(n)
+    found: dict[int, LineCourse] = {}
+    for (*_, sizes), some in alike.items():
+        volts_of_each, lines_hz = zip(*(each[n] for n in some), strict=True)
+        courses = _courses(volts_of_each, rate_hz, np.stack(lines_hz), sizes)
+        found.update(zip(some, courses, strict=True))
+    return [found[n] for n in range(len(each))]
+
+
+class _Sizes(NamedTuple):
+    """How a record is parted: into blocks of so many means of `few` neighbours each."""
+
+    blocks: int
+    means: int
+    few: int
+
+
+def _sizes(samples: int, rate_hz: float, lines_hz: Array, apart_hz: float | None) -> _Sizes:
+    """Raises ValueError where there aren't two blocks of 2.5 periods of apart_hz."""
     apart = _least_apart(lines_hz) if apart_hz is None else apart_hz
     few = _averaged(rate_hz, float(np.max(lines_hz)))
-    length = max(len(volts) // BLOCKS, int(LEAST_PERIODS * rate_hz / apart) + 1)
-    length = few * max(length // few, 1)
-    blocks = len(volts) // length
+    length = max(samples // BLOCKS, int(LEAST_PERIODS * rate_hz / apart) + 1)
+    count = max(length // few, 1)
+    blocks = samples // (count * few)
     if blocks < 2:
         raise ValueError("too short for two blocks")
-    turns, count = few * TURN * lines_hz / rate_hz, length // few
-    waves = _Waves.over(turns, count)
-    held = volts[: blocks * length]
-    means = held if few == 1 else means_of(held, few)
-    given = waves.parted(means.reshape(blocks, count))
-    parts = _fitted(waves.products(given), turns, count)
-    rest = waves.taken_off(given, parts)[:, :count]
-    lines = len(lines_hz)
-    phasors = parts[:, 1 : lines + 1] - 1j * parts[:, lines + 1 :]
+    return _Sizes(blocks, count, few)
+
+
+def _courses(
+    each: Sequence[Array], rate_hz: float, lines_hz: Array, sizes: _Sizes
+) -> list[LineCourse]:
+    """The courses of lines in records that are parted alike. lines_hz: a row for each record."""
+    blocks, count, few = sizes
+    length, lines = count * few, lines_hz.shape[1]
+    turns = few * TURN * lines_hz / rate_hz
+    waves = BlockWaves.over(turns, count)
+    given = waves.parted(_means(each, sizes))
+    parts = waves.fitted(given, count)
+    rest = waves.taken_off(given, parts)[..., :count]
+    phasors = parts[..., 1 : lines + 1] - 1j * parts[..., lines + 1 :]
     middle = ((np.arange(blocks) + 0.5) * length - 0.5) / rate_hz
-    phasors *= turned_by(-TURN * np.multiply.outer(middle, lines_hz))
-    phasors /= kept_of(turns, few)
-    left = _left(rest, rate_hz / few, max(PART_S, 1 / float(np.min(lines_hz))))
-    return LineCourse(phasors, parts[:, 0], left, length, rate_hz, lines_hz * length / rate_hz)
+    phasors *= turned_by(-TURN * (middle[:, None] * lines_hz[:, None, :]))
+    phasors /= kept_of(turns, few)[:, None, :]
+    periods = lines_hz * length / rate_hz
+    longest = [max(PART_S, 1 / hz) for hz in lines_hz.min(axis=1).tolist()]
+    return [
+        LineCourse(
+            phasors[n], parts[n, :, 0], _left(rest[n], rate_hz / few, part_s), length, rate_hz,
+            periods[n],
+        )
+        for n, part_s in enumerate(longest)
+    ]  # fmt: skip
+
+
+def _means(each: Sequence[Array], sizes: _Sizes) -> Array:
+    """Means of neighbours by block, shape (records, blocks, means); the samples where few is 1."""
+    blocks, count, few = sizes
+    if few == 1 and len(each) == 1:
+        return each[0][: blocks * count].reshape(1, blocks, count)
+    means = np.empty((len(each), blocks * count))
+    for volts, row in zip(each, means, strict=True):
+        means_of(volts[: blocks * count * few], few, row)
+    return means.reshape(len(each), blocks, count)
 
 
 def _averaged(rate_hz: float, highest_hz: float) -> int:
@@ -237,87 +314,7 @@ def _least_apart(lines_hz: Array) -> float:
     return float(min(above - below for below, above in pairwise(places)))
 
 
-def turned_by(angles: Array) -> Complex:
-    """exp(i angle), from its cosine and sine (quicker than of complex numbers).
-
-    Parameters
-    ----------
-    angles : ndarray of float64, shape (...)
-        rad.
-
-    Returns
-    -------
-    ndarray of complex128, shape (...)
-    """
-    turned = np.empty(angles.shape, dtype=np.complex128)
-    np.cos(angles, out=turned.real)
-    np.sin(angles, out=turned.imag)
-    return turned
-
-
-class _Waves(NamedTuple):
-    """1, cosines and sines over a block, its middle at 0, as products of two short tables.
-
-    A block is a number of stretches; the last one may be filled up. near: 1, cosines and sines
-    about the first sample of a stretch, shape (1 + 2 lines, samples). far: exp(i turn) of the
-    stretches' first samples, shape (stretches, lines).
-    """
-
-    near: Array
-    far: Complex
-
-    @classmethod
-    def over(cls, turns: Array, length: int) -> _Waves:
-        """For blocks of so many samples. turns: rad a sample, by line."""
-        least, most = (times * math.isqrt(length) + 1 for times in STRETCHED)
-        samples = next((n for n in range(least, most) if length % n == 0), least)
-        first = samples * np.arange(-(-length // samples)) - (length - 1) / 2
-        turned, lines = np.multiply.outer(turns, np.arange(samples)), len(turns)
-        near = np.ones((1 + 2 * lines, samples))
-        np.cos(turned, out=near[1 : 1 + lines])
-        np.sin(turned, out=near[1 + lines :])
-        return cls(near, turned_by(np.multiply.outer(first, turns)))
-
-    def parted(self, blocks: Array) -> Array:
-        """Blocks of samples as (blocks, stretches, samples), filled up with 0."""
-        short = self.near.shape[1] * len(self.far) - blocks.shape[1]
-        filled = blocks
-        if short:
-            filled = np.zeros((len(blocks), blocks.shape[1] + short))
-            filled[:, : blocks.shape[1]] = blocks
-        return filled.reshape(len(blocks), len(self.far), -1)
-
-    def products(self, given: Array) -> Array:
-        """Sums of each block's samples times 1, the cosines and the sines, a row for each."""
-        lines = self.far.shape[1]
-        blocks, stretches, samples = given.shape
-        seen = given.reshape(-1, samples) @ np.ascontiguousarray(self.near.T)
-        seen = np.ascontiguousarray(seen.T).reshape(-1, blocks, stretches)
-        turned = np.empty((lines, blocks, stretches), dtype=np.complex128)
-        turned.real, turned.imag = seen[1 : 1 + lines], seen[1 + lines :]
-        turned *= self.far.T[:, None, :]
-        sums = np.add.reduce(turned, axis=2)
-        steady = np.add.reduce(seen[:1], axis=2)
-        return np.concatenate([steady, sums.real, sums.imag]).T
-
-    def taken_off(self, given: Array, parts: Array) -> Array:
-        """The samples without the lines, a row for each block.
-
-        parts: of 1, the cosines and the sines, a row for each block.
-        """
-        blocks, stretches, samples = given.shape
-        lines = self.far.shape[1]
-        peaks = (parts[:, 1 : 1 + lines] - 1j * parts[:, 1 + lines :])[:, None, :] * self.far
-        waves = np.empty((blocks, stretches, 1 + 2 * lines))
-        waves[..., 0] = parts[:, :1]
-        waves[..., 1 : 1 + lines] = peaks.real
-        np.negative(peaks.imag, out=waves[..., 1 + lines :])
-        fitted = waves.reshape(blocks * stretches, -1) @ self.near
-        np.subtract(given.reshape(blocks * stretches, samples), fitted, out=fitted)
-        return fitted.reshape(blocks, -1)
-
-
-def means_of(volts: Array, few: int) -> Array:
+def means_of(volts: Array, few: int, means: Array | None = None) -> Array:
     """Means of neighbouring samples.
 
     Parameters
@@ -326,59 +323,24 @@ def means_of(volts: Array, few: int) -> Array:
         V.
     few : int
         How many are averaged, >= 1.
+    means : ndarray of float64, shape (n // few,), optional
+        Where they are to be put; a new place where not given.
 
     Returns
     -------
     ndarray of float64, shape (n // few,)
         V; samples left over at the end are not used.
     """
-    if few == 1:
-        return volts.copy()
     sums, left = volts[: len(volts) // few * few], few
     # Of few neighbours adding them by twos is the quickest way to their mean, of more a product.
+    if left % 4 == 0 and few < MANY and sums.flags.c_contiguous:
+        twos = sums.view(np.complex128)
+        sums, left = (twos[::2] + twos[1::2]).view(np.float64), left // 2
     while left % 2 == 0 and few < MANY:
         sums, left = sums[::2] + sums[1::2], left // 2
     if left > 1:
         sums = sums.reshape(-1, left) @ np.ones(left)
-    sums *= 1 / few
-    return sums
-
-
-def _fitted(products: Array, turns: Array, length: int) -> Array:
-    """Least-squares coefficients by block from the products with the waves.
-
-    The products of the waves with each other are Dirichlet kernels, cosines apart from sines.
-    """
-    count = len(turns) + 1
-    ways = np.zeros(count)
-    ways[1:] = turns
-    half = ways / 2
-    less, more = _kernels(half, length)
-    # The constant has no sine beside it: a row and a column of its own keep both of one shape.
-    both = np.empty((2, count, count))
-    np.add(less, more, out=both[0])
-    np.subtract(less, more, out=both[1])
-    both *= 0.5
-    both[1, 0, 0] = 1.0
-    sought = np.zeros((2, count, len(products)))
-    sought[0] = products[:, :count].T
-    sought[1, 1:] = products[:, count:].T
-    even, odd = np.linalg.solve(both, sought)
-    return np.concatenate([even, odd[1:]]).T
-
-
-def _kernels(half: Array, length: int) -> Array:
-    """Sums of cos(turn j) over a block centred on 0, of the differences of lines and of their sums.
-
-    half: half of the lines' turns a sample, rad.
-    """
-    turn = np.stack([np.subtract.outer(half, half), np.add.outer(half, half)])
-    below = np.sin(turn)
-    none = np.abs(below) < 1e-12
-    below[none] = 1.0
-    kernels: Array = np.sin(length * turn) / below
-    kernels[none] = length
-    return kernels
+    return np.multiply(sums, 1 / few, out=means)
 
 
 def _left(rest: Array, rate_hz: float, part_s: float) -> Array:

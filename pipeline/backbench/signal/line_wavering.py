@@ -10,7 +10,8 @@ from weakref import WeakKeyDictionary
 import numpy as np
 from numpy.typing import NDArray
 
-from backbench.signal.line_course import LineCourse, turned_by
+from backbench.signal.block_waves import turned_by
+from backbench.signal.line_course import LineCourse
 from backbench.signal.tone import ToneLines
 from backbench.signal.track import Array
 from backbench.signal.window import Complex, Window

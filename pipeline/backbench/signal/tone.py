@@ -24,7 +24,7 @@ from backbench.signal.hidden_hum import (
 )
 from backbench.signal.kept_property import kept_property
 from backbench.signal.mains import unconfirmed
-from backbench.signal.power import MeanSquare, line_power, lobes
+from backbench.signal.power import Lobes, MeanSquare, line_power, lobes
 from backbench.signal.spectrum import Lines, Spectrum, read_lines
 from backbench.signal.track import Array
 
@@ -36,6 +36,8 @@ PASS_BAND = 20_000 / 44_100
 EDGE = 1.0005
 """A harmonic so little above the edge of a band, by a generator a little off, is within it."""
 LAST_ORDER = 10
+FEW = 4
+"""Lobes that are summed one by one, which is quicker."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -190,7 +192,7 @@ class ToneLines(Stepped):
         square: Array = lines.square[1:] - noise
         hidden = self._hidden.but_first()
         if self._drifts:
-            square, noise = self._lobes_of_harmonics
+            square, noise = self._lobes_of_harmonics.value, np.sqrt(self._lobes_of_harmonics.floor)
             # A whole lobe holds what stands so near to a harmonic that their lobes meet.
             hidden = self._hidden_within(orders, 2 * self.half)
         hum, blind = hidden.reckoned(square)
@@ -213,16 +215,14 @@ class ToneLines(Stepped):
         return np.arange(2, last + 1)
 
     @kept_property
-    def _lobes_of_harmonics(self) -> tuple[Array, Array]:
-        """Mean squares of harmonics from their whole lobes, and what noise makes of them: a drift
-        spreads a line in proportion to its frequency, so that its middle alone would read low."""
+    def _lobes_of_harmonics(self) -> Lobes:
+        """Mean squares of harmonics from their whole lobes: a drift spreads a line in proportion to
+        its frequency, so that its middle alone would read low."""
         positions = self._orders * self.position
         first = np.maximum(np.ceil(positions - self.half), 0).astype(int)
         stop = np.minimum(np.floor(positions + self.half) + 1, len(self.noise)).astype(int)
-        value, floor, _ = lobes(
-            self.spectrum.power, self.noise, self.spectrum.window.spread, first, stop
-        )
-        return value, np.sqrt(floor)
+        spread = self.spectrum.window.spread
+        return lobes(self.spectrum.power, self.noise, spread, first, stop)
 
     @kept_property
     def _hum_of_fundamental(self) -> tuple[Array, NDArray[np.bool_]]:
@@ -310,10 +310,10 @@ class ToneLines(Stepped):
         last = min(self.last_order(top_hz), len(self._orders) + 1)
         if last < 2:
             return 0.0
-        if last not in self._beats_up_to:
-            whole = self._lobes_of_harmonics[0][: last - 1]
-            self._beats_up_to[last] = beats(self.harmonics(last), whole)
-        return self._beats_up_to[last]
+        kept = self._beats_up_to
+        if last not in kept:
+            kept[last] = beats(self.harmonics(last), lambda: self._lobes_of_harmonics.value)
+        return kept[last]
 
     @kept_property
     def _beats_up_to(self) -> dict[int, float]:
@@ -350,11 +350,13 @@ class ToneLines(Stepped):
         last = self.last_order(BAND_HZ[1])
         if last < 2 or self._drifts:
             return []
-        harmonics, (whole, floor) = self.harmonics(last), self._lobes_of_harmonics
-        return [
-            beside(float(harmonics.square[k]), float(whole[k]), float(floor[k]))
-            for k in harmonics.taken_out
-        ]
+        squares, taken = self.harmonics(last).square, self.harmonics(last).taken_out
+        if len(taken) <= FEW:
+            whole = [self._whole((k + 2) * self.position) for k in taken]
+        else:
+            every = self._lobes_of_harmonics
+            whole = [MeanSquare(float(every.value[k]), float(every.floor[k])) for k in taken]
+        return [beside(*each) for each in zip(squares[taken].tolist(), whole, strict=True)]
 
     def _whole(self, position: float) -> MeanSquare:
         """Mean square of all that stands in the lobe of a line."""

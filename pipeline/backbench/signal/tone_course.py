@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 from weakref import WeakKeyDictionary
 
 import numpy as np
 
-from backbench.signal.line_course import LineCourse, line_course
+from backbench.signal.line_course import LineCourse, line_courses
 from backbench.signal.power import STANDING
 from backbench.signal.spectrum import read_lines
 from backbench.signal.tone import BAND_HZ, PASS_BAND, ToneLines
@@ -59,11 +60,44 @@ def tone_course(track: Track, lines: ToneLines) -> LineCourse:
     """
     course = _kept.get(lines)
     if course is None:
-        hz = lines.frequency_hz * np.array([1.0, *_strong_orders(lines)])
-        every = line_course(track.volts, track.rate_hz, hz)
-        course = replace(every, phasors=every.phasors[:, :1], turns=every.turns[:1])
-        _kept[lines] = course
+        courses_of_each({track: lines})
+        course = _kept[lines]
     return course
+
+
+def courses_of_each(found: Mapping[Track, ToneLines | ToneSet]) -> None:
+    """Have ready what tone_course or tones_course gives for several tracks of one rate.
+
+    Parameters
+    ----------
+    found : mapping of Track to ToneLines or ToneSet
+        The tones in each. Those of one length are fitted in less time than one by one.
+
+    Raises
+    ------
+    ValueError
+        As tone_course, for any of them; then none is ready.
+    """
+    fitted = [(track.volts, _fitted_hz(lines)) for track, lines in found.items()]
+    courses = line_courses(fitted, next(iter(found)).rate_hz)
+    for lines, course in zip(found.values(), courses, strict=True):
+        _kept[lines] = _of_tones(lines, course)
+
+
+def _fitted_hz(lines: ToneLines | ToneSet) -> Array:
+    """Frequencies of tones, and of what is strong beside them, Hz."""
+    if isinstance(lines, ToneLines):
+        return lines.frequency_hz * np.array([1.0, *_strong_orders(lines)])
+    return np.concatenate([lines.frequencies_hz, strong_products(lines)[0]])
+
+
+def _of_tones(lines: ToneLines | ToneSet, course: LineCourse) -> LineCourse:
+    """The course of tones alone, of one with what is strong beside them."""
+    count, beside = 1, None
+    if isinstance(lines, ToneSet):
+        count, beside = len(lines.positions), _near_tones(lines, course.block_s)
+    own, turns = course.phasors[:, :count], course.turns[:count]
+    return replace(course, phasors=own, turns=turns, beside=beside)
 
 
 def background_ratio(lines: ToneLines) -> float:
@@ -105,15 +139,7 @@ def tones_course(track: Track, tones: ToneSet) -> LineCourse:
         Where the record is too short for two blocks.
     """
     if tones not in _kept:
-        count = len(tones.positions)
-        hz = np.concatenate([tones.frequencies_hz, strong_products(tones)[0]])
-        course = line_course(track.volts, track.rate_hz, hz)
-        _kept[tones] = replace(
-            course,
-            phasors=course.phasors[:, :count],
-            turns=course.turns[:count],
-            beside=_near_tones(tones, course.block_s),
-        )
+        courses_of_each({track: tones})
     return _kept[tones]
 
 
