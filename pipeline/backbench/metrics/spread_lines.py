@@ -26,37 +26,37 @@ PERHAPS, SURELY = 2.0, 4.0
 from which that is told."""
 
 
-class Between(NamedTuple):
+class ClearOfBuzz(NamedTuple):
     """Which bins of a band are meant, and a remark where lines are spread."""
 
     clear: NDArray[np.bool_]
     remark: str | None
 
 
-def between_lines(idle: IdleView, band: slice, clear: NDArray[np.bool_]) -> Between:
+def between_lines(idle: IdleView, band: slice, clear: NDArray[np.bool_]) -> ClearOfBuzz:
     """The bins of a band that hold noise alone.
 
     clear: those that steady lines leave clear. Of lines that are spread, those farthest from them.
     """
     mains_hz = _buzz_hz(idle)
     if mains_hz is None:
-        return Between(clear, None)
+        return ClearOfBuzz(clear, None)
     at = (np.arange(band.start, band.stop) * (idle.spectrum.resolution_hz / mains_hz)) % 1.0
     near = np.minimum(at, 1 - at) < NEAR
     power = idle.spectrum.power[band]
     beside, between = power[clear & near], power[clear & ~near]
     if not len(beside) or not len(between):
-        return Between(clear, None)
+        return ClearOfBuzz(clear, None)
     ratio = float(middle(beside) / middle(between))
     few = 1 / len(beside) + 1 / len(between)
     # Relative deviation of a median of chi-squared powers, of which a window leaves a share.
     apart = (ratio - 1) / (math.sqrt(few * idle.spectrum.window.spread) / math.log(2))
     if apart < PERHAPS:
-        return Between(clear, None)
+        return ClearOfBuzz(clear, None)
     remark = (
         "the lines of rectifier buzz waver or jump, which spreads them: read half way between them"
     )
-    return Between(clear & ~near, remark if apart >= SURELY else None)
+    return ClearOfBuzz(clear & ~near, remark if apart >= SURELY else None)
 
 
 def _buzz_hz(idle: IdleView) -> float | None:
