@@ -53,6 +53,21 @@ def doubtful_harmonics(tone: ToneView, harmonics: Harmonics, only: int | None = 
         Of the first that makes a good part of the sum and isn't stronger than hum is. None where
         such are clear of the lines, or lines beside them would tell of these.
     """
+    if only is not None:
+        return _doubt(tone, harmonics, only)
+    kept, last = _doubts_by_number(tone), len(harmonics.orders)
+    if last not in kept:
+        kept[last] = _doubt(tone, harmonics, None)
+    return kept[last]
+
+
+@kept_with_it
+def _doubts_by_number(tone: ToneView) -> dict[int, str | None]:
+    """What is told of the first so many harmonics, which several sums rest on."""
+    return {}
+
+
+def _doubt(tone: ToneView, harmonics: Harmonics, only: int | None) -> str | None:
     stated, others = tone.capture_data.mains_hz, tone.lines.unconfirmed
     if not others or not stated:
         return None
