@@ -18,6 +18,7 @@ from backbench.signal.harmonics import Harmonics, beats, beside
 from backbench.signal.hidden_hum import (
     MARGIN,
     HiddenHum,
+    UnderHarmonics,
     hidden_hum,
     hidden_under_tones,
     mirrored_in_lobe,
@@ -93,8 +94,7 @@ class ToneLines(Stepped):
         ndarray of float64, shape (k,)
             Bins.
         """
-        away: Array = np.abs(positions - np.rint(positions / self.position) * self.position)
-        return away
+        return np.asarray(np.abs(positions - np.rint(positions / self.position) * self.position))
 
     def _with_steps(self, line: MeanSquare) -> MeanSquare:
         """A line, what the samples' steps may add to it in its variance."""
@@ -120,7 +120,9 @@ class ToneLines(Stepped):
     @kept_property
     def fundamental(self) -> MeanSquare:
         """Mean square of the fundamental, from the whole of its lobe."""
-        line = self._with_steps(self._whole(self.position))
+        lobe, spread = self.lobe(self.position), self.spectrum.window.spread
+        power, noise = self.spectrum.power[lobe], self.noise[lobe]
+        line = self._with_steps(line_power(power, noise, spread, self.samples))
         hum = max(MARGIN * self.hum_under_fundamental, self.perhaps_under_fundamental)
         floor = line.floor + hum**2
         if mirrored_in_lobe(self.spectrum, self.position, self.half, self.mains_hz):
@@ -188,11 +190,11 @@ class ToneLines(Stepped):
         orders, (lines, near) = self._orders, self._lines
         noise = near[1:]
         square: Array = lines.square[1:] - noise
-        hidden = self._hidden.but_first()
+        hidden = self.hidden.but_first()
         if self._drifts:
             square, noise = self._lobes_of_harmonics
             # A whole lobe holds what stands so near to a harmonic that their lobes meet.
-            hidden = self._hidden_within(orders, 2 * self.half)
+            hidden = hidden_hum([self._under(orders, 2 * self.half)])[0]
         hum, blind = hidden.reckoned(square)
         return Harmonics(
             orders=orders, square=square, noise=noise + self.steps, hum=hum, blind=blind,
@@ -203,8 +205,7 @@ class ToneLines(Stepped):
     def _drifts(self) -> bool:
         """Whether the fundamental is spread more than noise explains: its frequency changes."""
         whole, middle = self.fundamental, self._middle
-        lost = 1 - middle.value / whole.value
-        return lost > 4 * (whole.relative + middle.relative)
+        return 1 - middle.value / whole.value > 4 * (whole.relative + middle.relative)
 
     @kept_property
     def _orders(self) -> NDArray[np.int_]:
@@ -226,17 +227,21 @@ class ToneLines(Stepped):
 
     @kept_property
     def _hum_of_fundamental(self) -> tuple[Array, NDArray[np.bool_]]:
-        return self._hidden.first().reckoned(np.array([self._middle.value]))
+        return self.hidden.first().reckoned(np.array([self._middle.value]))
 
     @kept_property
-    def _hidden(self) -> HiddenHum:
+    def hidden(self) -> HiddenHum:
         """Mains lines that may hide in the fundamental and in all harmonics."""
-        return self._hidden_within(np.concatenate([[1], self._orders]), self.half)
+        return hidden_hum([self.under_all])[0]
 
-    def _hidden_within(self, orders: NDArray[np.int_], reach: float) -> HiddenHum:
-        """Mains lines within `reach` bins that may hide in each; see HiddenHum."""
+    @property
+    def under_all(self) -> UnderHarmonics:
+        """The fundamental and all harmonics as lines under which mains lines are sought."""
+        return self._under(np.concatenate([[1], self._orders]), self.half)
+
+    def _under(self, orders: NDArray[np.int_], reach: float) -> UnderHarmonics:
         given = (self.spectrum, self.noise, self.position, reach)
-        return hidden_hum(*given, self.mains_hz, orders, self.unconfirmed)
+        return UnderHarmonics(*given, self.mains_hz, orders, self.unconfirmed)
 
     @kept_property
     def unconfirmed(self) -> list[float]:
@@ -280,8 +285,9 @@ class ToneLines(Stepped):
         if told and not self._hum_of_fundamental[1][0]:
             return 0.0
         places = np.array([self.position])
-        most = hidden_under_tones(self.spectrum, self.noise, places, self.half, self.mains_hz)
-        return float(most[0])
+        return float(
+            hidden_under_tones(self.spectrum, self.noise, places, self.half, self.mains_hz)[0]
+        )
 
     def filtered(self, power: Callable[[Array], Array]) -> MeanSquare:
         """What a filter leaves of 20 Hz to 20 kHz without the fundamental, of which nothing passes.
@@ -302,8 +308,7 @@ class ToneLines(Stepped):
         weights = power(squared_bins(len(self.noise))[band] * (1 / self.position**2))
         left = self._left(band, self._near_fundamental(band), weights=weights)
         # A notch is narrow where the tone is: what hides in it may pass or not.
-        left = widened(left, self.hum_under_fundamental**2)
-        return widened(left, self._beats(BAND_HZ[1]))
+        return widened(left, self.hum_under_fundamental**2 + self._beats(BAND_HZ[1]))
 
     def _beats(self, top_hz: float) -> float:
         """Variance, V^4, that mains lines under harmonics add to a sum of powers."""
@@ -355,11 +360,6 @@ class ToneLines(Stepped):
             beside(float(harmonics.square[k]), float(whole[k]), float(floor[k]))
             for k in harmonics.taken_out
         ]
-
-    def _whole(self, position: float) -> MeanSquare:
-        """Mean square of all that stands in the lobe of a line."""
-        lobe, spread = self.lobe(position), self.spectrum.window.spread
-        return line_power(self.spectrum.power[lobe], self.noise[lobe], spread, self.samples)
 
     @kept_property
     def perhaps_hum(self) -> float:
