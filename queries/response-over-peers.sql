@@ -22,44 +22,49 @@
 -- column mask_low_hz: Hz; Specified from
 -- column mask_high_hz: Hz; Specified to
 -- chart: response
-WITH commonest AS (
-    SELECT technology FROM peer GROUP BY ALL ORDER BY count(*) DESC, technology LIMIT 1
-),
-marked AS (SELECT technology, kind_group FROM peer WHERE unit_key = $unit),
-chosen AS (
+WITH everyone AS MATERIALIZED (SELECT unit_key, label, technology, kind_group FROM peer),
+chosen AS MATERIALIZED (
     SELECT unit_key, label, technology
-    FROM peer
-    WHERE CASE WHEN $unit = '' THEN technology = coalesce(nullif($technology, ''), (FROM commonest))
-               ELSE (technology, kind_group) IN (SELECT (technology, kind_group) FROM marked) END
+    FROM everyone
+    WHERE CASE WHEN $unit = ''
+               THEN technology = coalesce(
+                   nullif($technology, ''),
+                   (SELECT technology FROM everyone
+                    GROUP BY ALL ORDER BY count(*) DESC, technology LIMIT 1)
+               )
+               ELSE (technology, kind_group) IN (
+                   SELECT (technology, kind_group) FROM everyone WHERE unit_key = $unit
+               ) END
 ),
-otherwise AS (
-    -- with tone controls turned, through a phono input, beside another that stands for the unit
-    SELECT reading.review_key, analysis_key, unit_key, output
+spread AS (
+    SELECT DISTINCT review_key, analysis_key, unit_key, output
     FROM reading
-    ANTI JOIN reading_point ON reading_point.reading_key = reading.reading_key
-        AND reading_point.review_key = reading.review_key AND point_key = 'response'
     WHERE metric = 'response_spread'
 ),
 newest AS (
-    -- which curves, first: their arrays are read of these alone
-    SELECT review_key, analysis_key, unit_key, output, curve
+    -- which curves, first: their arrays are read of these alone. Not one with tone controls
+    -- turned or through a phono input, where another stands for the unit
+    SELECT review_key, analysis_key, unit_key, output, curve,
+           row_number() OVER (ORDER BY unit_key, output) AS place
     FROM response_curve
     SEMI JOIN (FROM unit_period WHERE standing) AS standing USING (review_key, unit_key)
     JOIN chosen USING (unit_key)
     JOIN review USING (review_key)
-    ANTI JOIN otherwise USING (review_key, analysis_key, unit_key, output)
+    LEFT JOIN (SELECT *, true AS told FROM spread) AS spread
+        USING (review_key, analysis_key, unit_key, output)
+    WHERE is_usual OR told IS NULL
     QUALIFY row_number() OVER (
         PARTITION BY unit_key, output ORDER BY reviewed DESC, review_key DESC, analysis_key
     ) = 1
 ),
 points AS (
-    SELECT unit_key, output, unnest(x) AS hertz, unnest(y) AS level,
+    SELECT place, unnest(x) AS hertz, unnest(y) AS level,
            unnest(coalesce(uncertainty, list_transform(x, lambda f: NULL::DOUBLE))) AS u
     FROM newest
     JOIN curve USING (review_key, analysis_key, unit_key, output, curve)
 ),
 banded AS (
-    SELECT unit_key, output, round(10 * log10(hertz / 1000)) AS band, avg(level) AS level_db,
+    SELECT place, round(10 * log10(hertz / 1000))::INTEGER AS band, avg(level) AS level_db,
            avg(u) AS level_u
     FROM points
     WHERE hertz BETWEEN 17.8 AND 22387
@@ -87,6 +92,7 @@ SELECT
     unit_key, label, technology, output, 1000 * pow(10, band / 10) AS frequency_hz, level_db,
     low_db, high_db, peers, level_u, mask_db, mask_low_hz, mask_high_hz
 FROM banded
+JOIN newest USING (place)
 JOIN envelope USING (band)
 JOIN chosen USING (unit_key)
 LEFT JOIN promised USING (unit_key)

@@ -12,7 +12,8 @@ from backbench.bench_day.session_check import check
 from backbench.catalogue import Catalogue
 from backbench.errors import UserError
 from backbench.metrics.metric_names import metric_called
-from backbench.metrics.reference_page import OWN_FAMILY, by_family
+from backbench.metrics.own_quantities import OWN_FAMILY
+from backbench.metrics.reference_page import by_family
 from backbench.metrics.registry import registry
 from faults.small_catalogue import small_catalogue
 

@@ -26,15 +26,18 @@ def by_every_range(power: Array) -> tuple[int, float]:
 
 @pytest.mark.parametrize("count", [30, 400, 601, 5000])
 @pytest.mark.parametrize("seed", range(8))
-def test_the_search_finds_what_looking_at_every_range_finds(count: int, seed: int) -> None:
+@pytest.mark.parametrize("kind", [np.float32, np.float64])
+def test_the_search_finds_what_looking_at_every_range_finds(
+    count: int, seed: int, kind: type[np.floating]
+) -> None:
     rng = np.random.default_rng([count, seed])
     power = rng.exponential(size=count) * np.geomspace(1, 10 ** rng.uniform(-3, 3), count)
     power[rng.random(count) < 0.3 * rng.random()] = 0.0
     if seed % 2:
         power[int(rng.integers(count))] *= 100
-    place, noise = _highest(power)
+    place, noise = _highest(power, power.astype(kind))
     assert (place, noise) == (by_every_range(power)[0], pytest.approx(by_every_range(power)[1]))
 
 
 def test_nothing_at_all_is_no_line() -> None:
-    assert _highest(np.zeros(900)) == (0, math.inf)
+    assert _highest(np.zeros(900), np.zeros(900)) == (0, math.inf)

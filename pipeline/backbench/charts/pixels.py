@@ -8,8 +8,6 @@ from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from functools import partial
 
-import vl_convert
-
 from backbench.storage.process_pool import started_pool
 
 Converter = Callable[[str], Callable[[], bytes]]
@@ -20,6 +18,8 @@ FIRST = '<svg xmlns="http://www.w3.org/2000/svg" width="9" height="9"><text y="9
 
 def png_of(svg: str) -> bytes:
     """A pixel for each unit of the picture's size."""
+    import vl_convert
+
     return bytes(vl_convert.svg_to_png(svg, scale=1, ppi=72))
 
 

@@ -191,7 +191,7 @@ def _stills(
 
     looks = [size.value] * (size is not StillSize.WIDE) + ["dark"] * dark
     variant = "-".join([*looks, *["transparent"] * transparent])
-    with _builder(catalogue) as builder, converting(processes or _processors()) as to_png:
+    with converting(processes or _processors()) as to_png, _builder(catalogue) as builder:
         folder = out or builder.folder / "stills" / review / variant
         canvas = Canvas(_pixels(size), dark=dark, transparent=transparent)
         paths = write_stills(builder, review, folder, canvas, to_png)

@@ -27,7 +27,7 @@ from backbench.metrics.declared_traits import declarations
 from backbench.quantities.writing import MOST_DIGITS, measured, quantity, with_minus_signs
 from backbench.statistics.conformity import Decision, conformance, outcome_of, size_conformance
 from backbench.storage.database import Database
-from backbench.test_points.assign import FULL_VOLUME
+from backbench.test_points.compared_readings import FULL_VOLUME
 from backbench.test_points.interpolate import REMARK
 from backbench.test_points.points import sort_in_columns
 

@@ -21,6 +21,7 @@ from backbench.ingest.outcomes import ReviewOutcome, review_outcomes
 from backbench.ingest.receive import WrittenReview, recall, receive
 from backbench.ingest.recording_dates import dates_in_doubt, days_written
 from backbench.ingest.reference_tables import sync_reference
+from backbench.ingest.seldom_collected import collected_seldom
 from backbench.ingest.withdrawn import drop_withdrawn
 from backbench.ingest.worker_pool import Workers
 from backbench.progress import Progress
@@ -149,6 +150,7 @@ def refusal(work: Work, error: Exception) -> Refused:
     return Refused(key, error if isinstance(error, UserError) else unexpected(error, key))
 
 
+@collected_seldom()
 def finish(places: CataloguePaths, group: Sequence[Collected]) -> list[Ended]:
     """Load the reviews in one transaction, write their receipts, clear their staged rows away.
 
@@ -286,6 +288,7 @@ def sync(places: CataloguePaths) -> None:
     environment()
 
 
+@collected_seldom()
 def planned_work(
     places: CataloguePaths,
     folders: Sequence[Path | WrittenReview] | None,

@@ -15,7 +15,7 @@ from dataclasses import dataclass, field
 from inspect import isgeneratorfunction
 from typing import TYPE_CHECKING, Any
 
-from backbench.metrics.declared_metric import Better, Declared
+from backbench.metrics.declared_metric import NO_FAMILY, Better, Declared
 from backbench.metrics.measured_value import Bound as Bound
 from backbench.metrics.measured_value import MeasuredValue as MeasuredValue
 from backbench.metrics.traits import PLAIN, PLAIN_CURVE, CurveTraits, Traits
@@ -211,7 +211,7 @@ def metric(
         return Metric(
             name=name, title=title, unit=unit, better=better, source=source, choice=choice,
             version=version, stimuli=tuple(stimuli), definition=text, measure=measure,
-            traits=traits,
+            traits=traits, family=_family(measure),
         )  # fmt: skip
 
     return declare
@@ -250,10 +250,15 @@ def derived(
         return Metric(
             name=name, title=title, unit=unit, better=better, source=source, choice=choice,
             version=version, stimuli=(), definition=text, measure=None, derive=derive,
-            traits=traits,
+            traits=traits, family=_family(derive),
         )  # fmt: skip
 
     return declare
+
+
+def _family(made_by: Any) -> str:
+    """The FAMILY that stands in the module of a function, before the function."""
+    return str(made_by.__globals__.get("FAMILY", NO_FAMILY))
 
 
 def view(

@@ -9,13 +9,16 @@ from backbench.metrics.traits import PLAIN, Traits
 
 Better = Literal["lower", "higher", "nearer zero", "neither"]
 
+NO_FAMILY = "Other metrics"
+
 
 @dataclass(frozen=True, kw_only=True)
 class Declared:
     """What is declared of a metric.
 
     version: raised whenever the same bytes may give another value. stimuli: kinds of capture that
-    it is measured from; none where it is worked out across captures.
+    it is measured from; none where it is worked out across captures. family: the FAMILY of the
+    module that declares it.
     """
 
     name: str
@@ -25,6 +28,7 @@ class Declared:
     version: int
     stimuli: tuple[str, ...]
     traits: Traits = PLAIN
+    family: str = NO_FAMILY
 
     @property
     def usual_stimulus(self) -> str:

@@ -78,7 +78,7 @@ def _shipped() -> Mapping[str, Declared]:
         name: Declared(
             name=name, title=methods[name].title, unit=facts["unit"], better=facts["better"],
             version=methods[name].version, stimuli=tuple(facts["stimuli"]),
-            traits=_traits(facts["traits"]),
+            traits=_traits(facts["traits"]), family=facts["family"],
         )
         for name, facts in table.items()
     }  # fmt: skip
@@ -101,7 +101,8 @@ def trait_table(metrics: Mapping[str, Declared]) -> str:
     """The text of the table for these metrics: of traits, those that aren't the default's."""
     table = {
         name: {
-            "unit": m.unit, "better": m.better, "stimuli": m.stimuli, "traits": _stated(m.traits),
+            "family": m.family, "unit": m.unit, "better": m.better, "stimuli": m.stimuli,
+            "traits": _stated(m.traits),
         }
         for name, m in metrics.items()
     }  # fmt: skip

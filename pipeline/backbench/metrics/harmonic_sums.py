@@ -111,14 +111,13 @@ def _high(tone: ToneView) -> MeasuredValue:
 def dominant_harmonic(tone: ToneView) -> MeasuredValue:
     """Order of the harmonic with the greatest level."""
     harmonics, last = with_second_and_third(tone)
-    lines = {n: harmonics.one(n) for n in harmonics.orders.tolist()}
-    first, *others = sorted(lines, key=lambda n: -lines[n].value)
-    if not lines[first].stands_out:
+    first, *others = sorted(harmonics.squares, key=harmonics.squares.__getitem__, reverse=True)
+    strongest = harmonics.one(first)
+    if not strongest.stands_out:
         raise NotApplicable("no harmonic stands out of the noise and hum")
-    for other in others:
-        apart = lines[first].value - lines[other].value
-        if apart <= DISTINCT_SIGMAS * math.hypot(
-            *(lines[n].variance ** 0.5 for n in (first, other))
-        ):
-            raise NotApplicable(f"harmonics {first} and {other} can't be told apart in level")
+    for n in others:
+        other = harmonics.one(n)
+        variance = strongest.variance + other.variance
+        if strongest.value - other.value <= DISTINCT_SIGMAS * math.sqrt(variance):
+            raise NotApplicable(f"harmonics {first} and {n} can't be told apart in level")
     return MeasuredValue(float(first), 0.0, detail=harmonic_detail(last))

@@ -25,7 +25,7 @@ from backbench.metrics.tone import ToneView
 from backbench.metrics.traits import Traits
 from backbench.metrics.two_tones_view import TwoTonesView
 from backbench.signal.intermodulation import find_tones
-from backbench.signal.kept_property import kept_property
+from backbench.signal.kept_property import kept_property, kept_with_it
 from backbench.signal.multitone_residual import Product, greatest_product, residual_between_tones
 from backbench.signal.power import MeanSquare
 from backbench.signal.spectrum_reduction import reduced
@@ -134,13 +134,15 @@ def tones_level(seen: MultitoneView | TwoTonesView) -> MeasuredValue:
     return _volts(_together(seen.tone_set), seen.track)
 
 
+@kept_with_it
 def _together(tones: ToneSet) -> MeanSquare:
     """Mean square of all tones, with what a line or wavering nearer to one than a bin may make of
     it: the middle of its lobe then shows another level than the whole."""
-    each = np.array([tone.value for tone in tones.tones])
-    own = np.array([tone.relative for tone in tones.tones]) * 2 * each
-    apart = np.abs(each - tones.middles())
-    hidden = OF_LOBE * float(apart[apart > LOBE_TELLS * own].sum())
+    each = [
+        (abs(tone.value - middle), 2 * tone.relative * tone.value)
+        for tone, middle in zip(tones.tones, tones.middles, strict=True)
+    ]
+    hidden = OF_LOBE * sum([apart for apart, own in each if apart > LOBE_TELLS * own])
     whole = tones.together
     return whole._replace(floor=whole.floor + hidden * hidden)
 

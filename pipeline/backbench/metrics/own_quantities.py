@@ -18,6 +18,8 @@ FIRST_POSITION = 1000
 """Own quantities are shown after those of the program, in the order of the settings."""
 SOURCE = "the reviewer's own definition"
 
+OWN_FAMILY = "Quantities of your own"
+
 
 def use_own_quantities(settings: Settings) -> None:
     """Bring the quantities of the settings into force, in place of those before.
@@ -51,6 +53,7 @@ def _metric(name: str, own: OwnQuantity, position: int) -> Metric:
             entered_u=own.uncertainty_value, entered_u_percent=own.uncertainty_percent or 0.0,
             given_by="a figure entered by hand",
         ),
+        family=OWN_FAMILY,
     )  # fmt: skip
 
 

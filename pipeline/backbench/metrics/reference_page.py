@@ -8,7 +8,6 @@ from __future__ import annotations
 import csv
 import json
 import string
-import sys
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
@@ -53,9 +52,6 @@ common practice, no source; what each comes from:
 """
 
 
-OWN_FAMILY = "Quantities of your own"
-
-
 def page() -> str:
     """The text of METRICS.md."""
     checked = checks()
@@ -71,15 +67,8 @@ def by_family() -> dict[str, list[Metric]]:
     """The metrics by the FAMILY of the module that declares them; the reviewer's own are one."""
     families: dict[str, list[Metric]] = {}
     for metric in registry().metrics.values():
-        families.setdefault(_family_of(metric), []).append(metric)
+        families.setdefault(metric.family, []).append(metric)
     return dict(sorted(families.items()))
-
-
-def _family_of(metric: Metric) -> str:
-    made_by = metric.measure or metric.derive
-    if made_by is None:
-        return OWN_FAMILY
-    return str(getattr(sys.modules[made_by.__module__], "FAMILY", "Other metrics"))
 
 
 def checks() -> dict[str, list[str]]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from functools import lru_cache
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,6 +29,13 @@ LEAST_WIDTH_HZ = 1_000.0
 BACKGROUND_BINS = 400
 TINY = float(np.finfo(float).tiny)
 LN_2 = math.log(2)
+SURELY = 1 + 1e-5
+"""Far more than single precision may move the ratio of two powers."""
+SMALLEST = 1e-25
+"""V^2, below which the powers of a record are too small for single precision."""
+
+Single = NDArray[np.float32] | Array
+"""Powers of few digits, where these will do."""
 STRONG_RE_TONE = 10 ** (-60 / 20)
 STRONG_IDLE_V = 1e-3
 """From these on a line is warned of: common practice, no source."""
@@ -57,9 +65,7 @@ def ultrasonic_line(seen: ToneView | IdleView) -> MeasuredValue:
     lobe = own.window.half_width
     first, last = int(BAND_HZ[1] / own.resolution_hz) + 2 * lobe, int(top_hz / own.resolution_hz)
     power = own.power[first:last]
-    if not isinstance(seen, IdleView):
-        power = _beside_harmonics(seen, power, first)
-    peak, beside = _highest(power)
+    peak, beside = _highest(power, _looked_at(seen, power, first))
     around = slice(max(first + peak - lobe, 0), first + peak + lobe + 1)
     neighbours = np.full(around.stop - around.start, beside)
     samples = degrees_of_freedom(first + peak, own.window.spread)
@@ -73,61 +79,69 @@ def ultrasonic_line(seen: ToneView | IdleView) -> MeasuredValue:
     return rms_of_lines(square, seen.track, remark=_remark(seen, square.rms, hz))
 
 
-def _beside_harmonics(tone: ToneView, power: Array, first: int) -> Array:
-    """Power from bin `first` on without what is a harmonic's of the tone, or where sampling mirrors
-    one."""
-    lines, left = tone.lines, power.copy()
+def _looked_at(seen: ToneView | IdleView, power: Array, first: int) -> Single:
+    """Power from bin `first` on in few digits, without what is a harmonic's of a tone, or where
+    sampling mirrors one."""
+    # As small as single precision holds, it is quick to look through; else it is as it was.
+    lines = seen if isinstance(seen, IdleView) else seen.lines
+    least = min(float(lines.noise[first]), float(lines.noise[first + len(power) - 1]))
+    left: Single = power.astype(np.float32) if least > SMALLEST else power.copy()
+    if isinstance(lines, IdleView) or isinstance(seen, IdleView):
+        return left
     taken = bins_of_harmonics(lines.position, lines.half, len(lines.noise))
     ends = taken.searchsorted((first, first + len(power)))
     left[taken[slice(*ends.tolist())] - first] = 0.0
-    for place in tone.mirrored:
+    for place in seen.mirrored:
         at = place.seen_hz / lines.spectrum.resolution_hz - first
         own = math.ceil(at - lines.half), math.floor(at + lines.half) + 1
         left[max(own[0], 0) : max(own[1], 0)] = 0.0
     return left
 
 
-def _highest(power: Array) -> tuple[int, float]:
+def _highest(power: Array, looked_at: Single) -> tuple[int, float]:
     """The bin that is highest over the mean noise of its range of bins, and that noise.
 
     The noise comes from the median of a range, chi-squared of two degrees of freedom, without what
     is 0. Of most ranges a look tells that their highest bin is less high over it than another's.
     """
-    starts, widths = _ranges(len(power))
-    tops, sums = np.maximum.reduceat(power, starts), np.add.reduceat(power, starts)
-    best = int((tops / np.maximum(sums, TINY) * widths).argmax())
-    top = float(tops[best])
-    if top == 0:
+    starts, widths, each = _ranges(len(power))
+    tops, sums = np.maximum.reduceat(looked_at, starts), np.add.reduceat(looked_at, starts)
+    best = int((tops / np.maximum(sums, SMALLEST) * widths).argmax())
+    if tops[best] == 0:
         return 0, math.inf
-    noise = _noise(_range(power, starts, best))
-    level = tops * (noise * LN_2 / top)
+
+    top, noise = _top_and_noise(power, looked_at, each[best])
     # Half of a range at or above the level: its median is, too.
-    above = (power >= np.repeat(level, widths)).view(np.int8)
+    level = tops * (SURELY * LN_2 * noise / top)
+    above = (looked_at >= np.repeat(level, widths)).view(np.int8)
     counts = np.add.reduceat(above, starts, dtype=np.int32)
     for n in (2 * counts <= widths).nonzero()[0].tolist():
-        own = _noise(_range(power, starts, n))
-        if tops[n] / own > tops[best] / noise:
-            best, noise = n, own
-    return int(starts[best]) + int(_range(power, starts, best).argmax()), noise
+        other = _top_and_noise(power, looked_at, each[n])
+        if other[0] / other[1] > top / noise:
+            best, (top, noise) = n, other
+    bins = each[best]
+    return bins.start + int(np.where(looked_at[bins] > 0, power[bins], 0.0).argmax()), noise
+
+
+def _top_and_noise(power: Array, looked_at: Single, bins: slice) -> tuple[float, float]:
+    """The highest of a range of bins, and their mean noise by the median, of what counts, V^2."""
+    held = power[bins][looked_at[bins] > 0]
+    if not len(held):
+        return 0.0, math.inf
+    top = float(held.max())
+    return top, max(middle_of_own(held) / LN_2, TINY)
 
 
 @lru_cache(maxsize=4)
-def _ranges(count: int) -> tuple[NDArray[np.int_], NDArray[np.int_]]:
-    """First bins of the ranges that so many bins are parted into, and how many are in each."""
+def _ranges(count: int) -> tuple[NDArray[np.int_], NDArray[np.int_], list[slice]]:
+    """First bins of the ranges that so many bins are parted into, how many are in each, and both.
+
+    The last is the longest.
+    """
     number = max((count - BACKGROUND_BINS // 2 - 1) // BACKGROUND_BINS, 0) + 1
     starts = BACKGROUND_BINS * np.arange(number)
-    return starts, np.diff(starts, append=count)
-
-
-def _range(power: Array, starts: NDArray[np.int_], n: int) -> Array:
-    """The bins of one of the ranges, of which the last is the longest."""
-    return power[starts[n] : starts[n + 1] if n + 1 < len(starts) else None]
-
-
-def _noise(power: Array) -> float:
-    """Mean noise by the median of what is above 0; infinite where nothing is."""
-    held = power[power > 0]
-    return max(middle_of_own(held) / LN_2, TINY) if len(held) else math.inf
+    ends = [*starts.tolist(), count]
+    return starts, np.diff(ends), [slice(*pair) for pair in pairwise(ends)]
 
 
 def _remark(seen: ToneView | IdleView, rms: float, hz: float) -> str | None:

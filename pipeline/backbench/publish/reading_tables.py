@@ -12,7 +12,7 @@ from backbench.comparison.peers import Peers
 from backbench.comparison.stale_figures import MARK, Stale
 from backbench.comparison.standings import Standing
 from backbench.documents.kinds import kind_of_unit
-from backbench.metrics.registry import registry
+from backbench.metrics.declared_traits import declarations
 from backbench.metrics.traits import AT_POWERS
 from backbench.publish.peer_strips import PeerStrip, peer_strip
 from backbench.publish.site_data import SiteData
@@ -79,7 +79,7 @@ class TableEntry:
 
 def left_out() -> dict[str, list[str]]:
     """The parameter of READINGS that is the same for all: metrics that no table shows."""
-    return {"aside": [*registry().having(lambda traits: traits.sheet == "left out")]}
+    return {"aside": [*declarations().having(lambda traits: traits.sheet == "left out")]}
 
 
 def battery(
@@ -116,7 +116,7 @@ def battery(
 def _is_listed(key: Key, groups: Iterable[Key]) -> bool:
     """Whether a quantity is shown at this test point."""
     metric, point, _ = key
-    if registry().traits(metric).sheet != "one power":
+    if declarations().traits(metric).sheet != "one power":
         return True
     taken = [other[1] for other in groups if other[0] == metric]
     wanted = next((p for p in AT_POWERS if p in taken), taken[0])

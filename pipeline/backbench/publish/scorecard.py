@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from backbench.comparison.quantity_names import titled
 from backbench.comparison.standings import Standing
 from backbench.comparison.summary import MOST_NAMED, ranked_lines, standing_out
-from backbench.metrics.reference_page import by_family
+from backbench.metrics.declared_traits import declarations
 from backbench.publish.sheet_charts import ChartRenderer, Picture
 from backbench.publish.site_data import SiteData
 from backbench.quantities.counts import counted
@@ -132,11 +132,11 @@ def ranked(lines: Sequence[Standing]) -> list[Standing]:
 
 
 def _one_a_family(lines: Sequence[Standing]) -> list[Standing]:
-    family_of = {metric.name: name for name, own in by_family().items() for metric in own}
+    declared = declarations().metrics
     families: set[str] = set()
     first: list[Standing] = []
     for line in lines:
-        family = family_of[line.metric]
+        family = declared[line.metric].family
         if family not in families:
             families.add(family)
             first.append(line)

@@ -18,7 +18,7 @@ from backbench.comparison.verdicts import Verdict, verdicts_of
 from backbench.documents.settings import Settings
 from backbench.errors import UserError
 from backbench.ingest.recording_dates import RecordingDates
-from backbench.metrics.registry import registry
+from backbench.metrics.declared_traits import declarations
 from backbench.publish import finding_sentences
 from backbench.publish.difference_tables import left_right_sentence
 from backbench.publish.foresight import foresee, foresee_pictures
@@ -361,7 +361,7 @@ def _place_data(
     values = [float(f"{row['value']:.6g}") for row in column.values()]
     return {
         "title": first["title"], "point": site_data.points[place[1]] + limit,
-        "better": registry().metrics[place[0]].better,
+        "better": declarations().metrics[place[0]].better,
         "ends": [min(values), max(values)],
         "values": {
             str(positions[key]): [

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from backbench.comparison.comparable_values import OF_ALL, compared_values
 from backbench.documents.unit_facts import KEY
-from backbench.metrics.registry import registry
+from backbench.metrics.declared_traits import declarations
 from backbench.storage.answers_ahead import without_answers_ahead
 from backbench.storage.database import Database
 
@@ -155,7 +155,7 @@ def read_site_data(store: Database) -> SiteData:
 
 def overview() -> list[tuple[str, Place]]:
     """The figures that the overview shows of every unit, each at one test point: heading, place."""
-    known = registry()
+    known = declarations()
     shown = [(name, known.traits(name).overview) for name in known.having(lambda t: t.overview)]
     return [(o.title, (name, o.point, o.limit_percent)) for name, o in shown if o is not None]
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from bisect import bisect_left, bisect_right
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -275,29 +276,27 @@ LOST = 1e-3
 """Share of a harmonic that its middle may not show, where the tone wanders a little."""
 
 
-def beside(own: float, whole: float, floor: float) -> float:
+def beside(own: float, whole: MeanSquare) -> float:
     """Mean square of what stands in the lobe of a harmonic beside it.
 
     Parameters
     ----------
     own : float
         Mean square of the harmonic, V^2, > 0.
-    whole : float
+    whole : MeanSquare
         That of all in its lobe, V^2.
-    floor : float
-        Standard deviation that noise gives the whole, V^2.
 
     Returns
     -------
     float
         V^2; 0 where noise or a wandering tone explains the difference.
     """
-    rest = whole - own
+    rest, floor = whole.value - own, math.sqrt(whole.floor)
     least = max(BESIDE * floor + math.sqrt(2 * own * floor), LOST * own)
     return rest if rest > least else 0.0
 
 
-def beats(harmonics: Harmonics, whole: Array) -> float:
+def beats(harmonics: Harmonics, whole: Callable[[], Array]) -> float:
     """Variance that mains lines under harmonics add to a sum of powers.
 
     Two lines a and b that the record doesn't tell apart show a^2 + b^2 + 2 a b cos, which a longer
@@ -308,17 +307,18 @@ def beats(harmonics: Harmonics, whole: Array) -> float:
     ----------
     harmonics : Harmonics
         Of the tone.
-    whole : ndarray of float64, shape (n,)
-        Mean square of all that stands in the lobe of each that is blind, V^2.
+    whole : callable
+        Gives the mean square of all that stands in the lobe of each, and of others behind, V^2;
+        asked where one is blind.
 
     Returns
     -------
     float
         V^4.
     """
-    if not (harmonics.with_hum or harmonics.blind.any()):
-        return 0.0
     seen = np.maximum(harmonics.square, 0.0)
-    beside = np.maximum(whole - seen, 0.0)
     known = 2 * seen * harmonics.hum
-    return float(np.where(harmonics.blind, seen**2 + 2 * seen * beside, known).sum())
+    if harmonics.blind.any():
+        beside = np.maximum(whole()[: len(seen)] - seen, 0.0)
+        known = np.where(harmonics.blind, seen**2 + 2 * seen * beside, known)
+    return float(known.sum())

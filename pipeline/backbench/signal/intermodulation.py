@@ -254,8 +254,7 @@ def _check_tones(tones: ToneSet, stated_hz: Sequence[float]) -> None:
 
 def _refuse_unsteady(tones: ToneSet, stated_hz: Sequence[float]) -> None:
     """Raises Refusal where a tone's frequency or level changes."""
-    middles = tones.middles().tolist()
-    for hz, tone, middle in zip(stated_hz, tones.tones, middles, strict=True):
+    for hz, tone, middle in zip(stated_hz, tones.tones, tones.middles, strict=True):
         least = LEAST_STEADY * tone.value
         if middle < least and middle < least - 4 * math.sqrt(tone.variance):
             raise Refusal(

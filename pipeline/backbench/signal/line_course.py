@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import pairwise
 from typing import NamedTuple
 
@@ -92,8 +93,8 @@ class LineCourse:
     @kept_property
     def still(self) -> Complex:
         """The first line by block re its mean level and even turning."""
-        still: Complex = self.level[:, 0] * np.exp(1j * self.turning) / self.level[:, 0].mean()
-        return still
+        level = self.level[:, 0]
+        return turned_by(self.turning) * (level / (float(np.add.reduce(level)) / len(level)))
 
     @kept_property
     def phase(self) -> Array:
@@ -109,9 +110,9 @@ class LineCourse:
     @kept_property
     def turning(self) -> Array:
         """How far the first line's phase is off even turning, by block, rad."""
-        phase = self.phase[:, 0]
-        at = np.arange(len(phase)) - (len(phase) - 1) / 2
-        return np.asarray(phase - phase.mean() - at * (at @ phase) / max(float(at @ at), 1.0))
+        phase, at = self.phase[:, 0], _from_middle(len(self.phasors))
+        slope = float(at @ phase) / max(float(at @ at), 1.0)
+        return np.asarray(phase - np.add.reduce(phase) / len(phase) - at * slope)
 
     @kept_property
     def noise(self) -> Array:
@@ -121,7 +122,8 @@ class LineCourse:
     @kept_property
     def wavering(self) -> float:
         """Mean square by which the first line is off one level and even turning, re its own."""
-        return float(np.mean(np.abs(self.still - 1) ** 2))
+        away = self.still - 1
+        return float(np.vdot(away, away).real) / len(away)
 
     def left_within(self, share: float) -> float:
         """What a share of the parts of blocks stays within, V^2.
@@ -146,6 +148,12 @@ class LineCourse:
     def block_s(self) -> float:
         """Length of a block, s."""
         return self.length / self.rate_hz
+
+
+@lru_cache(maxsize=8)
+def _from_middle(count: int) -> Array:
+    """The numbers of so many blocks, less that of the one in the middle."""
+    return np.asarray(np.arange(count) - (count - 1) / 2)
 
 
 def line_course(

@@ -25,7 +25,7 @@ from backbench.signal.hidden_hum import (
 )
 from backbench.signal.kept_property import kept_property
 from backbench.signal.mains import unconfirmed
-from backbench.signal.power import MeanSquare, line_power, lobes
+from backbench.signal.power import Lobes, MeanSquare, line_power, lobes
 from backbench.signal.spectrum import Lines, Spectrum, read_lines
 from backbench.signal.track import Array
 
@@ -37,6 +37,8 @@ PASS_BAND = 20_000 / 44_100
 EDGE = 1.0005
 """A harmonic so little above the edge of a band, by a generator a little off, is within it."""
 LAST_ORDER = 10
+FEW = 4
+"""Lobes that are summed one by one, which is quicker."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -120,27 +122,31 @@ class ToneLines(Stepped):
     @kept_property
     def fundamental(self) -> MeanSquare:
         """Mean square of the fundamental, from the whole of its lobe."""
-        lobe, spread = self.lobe(self.position), self.spectrum.window.spread
-        power, noise = self.spectrum.power[lobe], self.noise[lobe]
-        line = self._with_steps(line_power(power, noise, spread, self.samples))
+        line = self._with_steps(self.whole)
         hum = max(MARGIN * self.hum_under_fundamental, self.perhaps_under_fundamental)
         floor = line.floor + hum**2
         if mirrored_in_lobe(self.spectrum, self.position, self.half, self.mains_hz):
             # A sideband or a drift: nothing tells which of them makes the lobe unlike its middle.
-            floor += (line.value - self._middle.value) ** 2
+            floor += (line.value - self.middle.value) ** 2
         return line._replace(floor=floor, slope=line.slope + 2 * hum)
 
     @kept_property
     def selective(self) -> MeanSquare:
         """Mean square of the line at the position alone, for tones that may lie in the noise."""
-        middle = self._middle
+        middle = self.middle
         near, hum = middle.slope / 2, float(self._hum_of_fundamental[0][0])
         both = MeanSquare(middle.value, near**2 + hum**2, 2 * (near + hum), self.samples)
         return self._with_steps(both)
 
     @kept_property
-    def _middle(self) -> MeanSquare:
-        """The same, whatever the mains may add to it."""
+    def whole(self) -> MeanSquare:
+        """As fundamental, whatever the mains may add to it."""
+        lobe, spread = self.lobe(self.position), self.spectrum.window.spread
+        return line_power(self.spectrum.power[lobe], self.noise[lobe], spread, self.samples)
+
+    @kept_property
+    def middle(self) -> MeanSquare:
+        """As selective, whatever the mains may add to it."""
         lines, noise = self._lines
         near = float(noise[0])
         return MeanSquare(float(lines.square[0]) - near, near**2, 2 * near, self.samples)
@@ -192,19 +198,17 @@ class ToneLines(Stepped):
         square: Array = lines.square[1:] - noise
         hidden = self.hidden.but_first()
         if self._drifts:
-            square, noise = self._lobes_of_harmonics
+            square, noise = self._lobes_of_harmonics.value, np.sqrt(self._lobes_of_harmonics.floor)
             # A whole lobe holds what stands so near to a harmonic that their lobes meet.
-            hidden = hidden_hum([self._under(orders, 2 * self.half)])[0]
+            hidden = hidden_hum([self.under_all._replace(orders=orders, half=2 * self.half)])[0]
         hum, blind = hidden.reckoned(square)
-        return Harmonics(
-            orders=orders, square=square, noise=noise + self.steps, hum=hum, blind=blind,
-            samples=self.samples,
-        )  # fmt: skip
+        return Harmonics(orders=orders, square=square, noise=noise + self.steps, hum=hum,
+            blind=blind, samples=self.samples)  # fmt: skip
 
     @property
     def _drifts(self) -> bool:
         """Whether the fundamental is spread more than noise explains: its frequency changes."""
-        whole, middle = self.fundamental, self._middle
+        whole, middle = self.fundamental, self.middle
         return 1 - middle.value / whole.value > 4 * (whole.relative + middle.relative)
 
     @kept_property
@@ -214,20 +218,18 @@ class ToneLines(Stepped):
         return np.arange(2, last + 1)
 
     @kept_property
-    def _lobes_of_harmonics(self) -> tuple[Array, Array]:
-        """Mean squares of harmonics from their whole lobes, and what noise makes of them: a drift
-        spreads a line in proportion to its frequency, so that its middle alone would read low."""
+    def _lobes_of_harmonics(self) -> Lobes:
+        """Mean squares of harmonics from their whole lobes: a drift spreads a line in proportion to
+        its frequency, so that its middle alone would read low."""
         positions = self._orders * self.position
         first = np.maximum(np.ceil(positions - self.half), 0).astype(int)
         stop = np.minimum(np.floor(positions + self.half) + 1, len(self.noise)).astype(int)
-        value, floor, _ = lobes(
-            self.spectrum.power, self.noise, self.spectrum.window.spread, first, stop
-        )
-        return value, np.sqrt(floor)
+        spread = self.spectrum.window.spread
+        return lobes(self.spectrum.power, self.noise, spread, first, stop)
 
     @kept_property
     def _hum_of_fundamental(self) -> tuple[Array, NDArray[np.bool_]]:
-        return self.hidden.first().reckoned(np.array([self._middle.value]))
+        return self.hidden.first().reckoned(np.array([self.middle.value]))
 
     @kept_property
     def hidden(self) -> HiddenHum:
@@ -237,11 +239,9 @@ class ToneLines(Stepped):
     @property
     def under_all(self) -> UnderHarmonics:
         """The fundamental and all harmonics as lines under which mains lines are sought."""
-        return self._under(np.concatenate([[1], self._orders]), self.half)
-
-    def _under(self, orders: NDArray[np.int_], reach: float) -> UnderHarmonics:
-        given = (self.spectrum, self.noise, self.position, reach)
-        return UnderHarmonics(*given, self.mains_hz, orders, self.unconfirmed)
+        orders = np.concatenate([[1], self._orders])
+        given = (self.spectrum, self.noise, self.position, self.half, self.mains_hz)
+        return UnderHarmonics(*given, orders, self.unconfirmed)
 
     @kept_property
     def unconfirmed(self) -> list[float]:
@@ -315,10 +315,10 @@ class ToneLines(Stepped):
         last = min(self.last_order(top_hz), len(self._orders) + 1)
         if last < 2:
             return 0.0
-        if last not in self._beats_up_to:
-            whole = self._lobes_of_harmonics[0][: last - 1]
-            self._beats_up_to[last] = beats(self.harmonics(last), whole)
-        return self._beats_up_to[last]
+        kept = self._beats_up_to
+        if last not in kept:
+            kept[last] = beats(self.harmonics(last), lambda: self._lobes_of_harmonics.value)
+        return kept[last]
 
     @kept_property
     def _beats_up_to(self) -> dict[int, float]:
@@ -355,11 +355,15 @@ class ToneLines(Stepped):
         last = self.last_order(BAND_HZ[1])
         if last < 2 or self._drifts:
             return []
-        harmonics, (whole, floor) = self.harmonics(last), self._lobes_of_harmonics
-        return [
-            beside(float(harmonics.square[k]), float(whole[k]), float(floor[k]))
-            for k in harmonics.taken_out
-        ]
+        squares, taken = self.harmonics(last).square, self.harmonics(last).taken_out
+        if len(taken) <= FEW:
+            power, noise, spread = self.spectrum.power, self.noise, self.spectrum.window.spread
+            near = [self.lobe((k + 2) * self.position) for k in taken]
+            whole = [line_power(power[x], noise[x], spread, self.samples) for x in near]
+        else:
+            every = self._lobes_of_harmonics
+            whole = [MeanSquare(float(every.value[k]), float(every.floor[k])) for k in taken]
+        return [beside(*each) for each in zip(squares[taken].tolist(), whole, strict=True)]
 
     @kept_property
     def perhaps_hum(self) -> float:

@@ -117,15 +117,12 @@ class ToneSet(Stepped):
             )
         ]
 
-    def middles(self) -> Array:
-        """Mean squares of the tones as the middles of their lobes show them.
-
-        Returns
-        -------
-        ndarray of float64, shape (k,)
-            V^2, their noise taken off.
-        """
-        return self._values(self.positions)[0]
+    @kept_property
+    def middles(self) -> list[float]:
+        """Mean squares of the tones as the middles of their lobes show them, their noise taken off,
+        V^2."""
+        middles: list[float] = self._values(self.positions)[0].tolist()
+        return middles
 
     def _values(self, positions: Array) -> tuple[Array, Array]:
         """Mean squares of lines without their noise, and that of the noise, V^2."""

@@ -5,19 +5,16 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from typing import TYPE_CHECKING
 
-from backbench.documents.kinds import loudspeaker_kinds
 from backbench.metrics.declared_traits import declarations
 from backbench.storage.database import Database
 from backbench.storage.held_rows import hold_rows
+from backbench.test_points.compared_readings import compared_readings
 from backbench.test_points.frequencies import PLAYED, off_frequency, same_frequency, same_pair
 from backbench.test_points.interpolate import assign_between, forget_between
 from backbench.test_points.points import (
     TestPoint,
     all_points,
-    of_family,
     shipped_points,
-    sort_of_reading,
-    sorts_by_kind,
 )
 from backbench.test_points.repeatability import renew_repeatability
 from backbench.test_points.scope import chosen_reviews
@@ -34,9 +31,6 @@ USUAL_LOAD_OHM = 8.0
 
 NEAR_CLIPPING_WITHIN = 0.05
 """Half-width of the power window above half the rated power, where distortion rises steeply."""
-FULL_VOLUME = r"^\s*(full|fully|max|maximum|100 ?%)(\s|$)"
-LEAST_VOLUME = r"^\s*(min|minimum|zero|0|0 ?%|down|fully down|off)\s*$"
-"""How a volume setting says that the control is turned up, or down, whole."""
 
 LISTS = ("tones_hz", "metrics")
 """Columns of table test_point that hold lists, or nothing."""
@@ -59,8 +53,7 @@ def _row(point: TestPoint) -> dict[str, object]:
 
 WINDOWS: dict[str, object] = {
     "load_within": LOAD_WITHIN, "bridging": BRIDGING_OHM,
-    "usual_load": USUAL_LOAD_OHM, "full": FULL_VOLUME, "least_volume": LEAST_VOLUME,
-    "near_clipping": NEAR_CLIPPING_WITHIN,
+    "usual_load": USUAL_LOAD_OHM, "near_clipping": NEAR_CLIPPING_WITHIN,
 }  # fmt: skip
 
 # One reading of a unit, output and metric stands for a test point: that of a stated volume where
@@ -69,22 +62,9 @@ WINDOWS: dict[str, object] = {
 # single tone before steps, traces and sweeps, then the first in the manifest. Readings that differ
 # in `detail` are different quantities, but for points made for a metric: there it tells what the
 # reading refers to (the nominal load).
-# What is told by a reading alone is told once, not again beside each of a hundred points.
 ASSIGN = """
+CREATE OR REPLACE TEMP TABLE met_point AS
 WITH
-known AS MATERIALIZED (
-    SELECT
-        reading.*, appearance.rated_power_w, {input_sort} AS input_sort,
-        coalesce(regexp_matches(lower(reading.volume), $full), true) AS may_be_full,
-        coalesce(regexp_matches(lower(reading.volume), $least_volume), false) AS is_least,
-        try_cast(regexp_extract(reading.tap, '[0-9.]+') AS DOUBLE) AS tap_ohm,
-        list_contains($at_limits, reading.metric) AS at_limit,
-        list_contains($loudspeaker_only, reading.metric)
-            AND NOT list_contains($loudspeaker_kinds, appearance.kind) AS of_no_loudspeaker
-    FROM reading
-    JOIN appearance USING (review_key, unit_key)
-    WHERE {chosen}
-),
 point AS MATERIALIZED (
     SELECT * EXCLUDE (stimulus), unnest(string_split(stimulus, ', ')) AS stimulus FROM test_point
 ),
@@ -100,8 +80,8 @@ taken AS (
 levels AS (
     SELECT review_key, analysis_key, unit_key, output,
            first(value ORDER BY reading_key) AS volts
-    FROM reading
-    WHERE {chosen} AND list_contains($levels, metric) AND value IS NOT NULL
+    FROM compared_reading
+    WHERE list_contains($levels, metric) AND value IS NOT NULL
           AND stimulus IN ('tone', 'tone trace table', 'harmonics table')
     GROUP BY ALL
 ),
@@ -129,7 +109,7 @@ met AS (
             AS less_direct,
         reading.value IS NULL AS without_value, reading.status = 'entered' AS entered,
         coalesce(taken.position, 0) AS position
-    FROM known AS reading
+    FROM compared_reading AS reading
     JOIN point ON point.stimulus = reading.stimulus
     LEFT JOIN taken
       ON taken.analysis_key = reading.analysis_key AND taken.review_key = reading.review_key
@@ -160,8 +140,7 @@ met AS (
                     OR reading.load_ohm >= $bridging)))
       AND (point.tones_hz IS NULL OR {same_pair})
 )
-INSERT INTO reading_point (reading_key, review_key, point_key, level_offset)
-SELECT reading_key, review_key, point_key, level_offset
+SELECT reading_key, review_key, point_key, false AS interpolated, level_offset
 FROM met
 WHERE NOT (list_contains($shipped, point_key) AND (shaped OR wrong_tap))
 QUALIFY row_number() OVER (
@@ -212,14 +191,11 @@ def _assign(store: Database, review_keys: Sequence[str] | None) -> None:
     store.run(f"DELETE FROM reading_point WHERE {chosen}", values)
     of_traits = {
         "levels": [*declarations().having(lambda traits: traits.own_stimulus == "voltage")],
-        "at_limits": [*of_family("greatest power")],
         "shipped": [point.point_key for point in shipped_points()],
         **{
             f"{which}_driven": [p.point_key for p in shipped_points() if p.driven == which]
             for which in ("all", "one")
         },
-        "loudspeaker_only": [*declarations().having(lambda traits: traits.loudspeaker_only)],
-        "loudspeaker_kinds": loudspeaker_kinds(),
     }
     reading_hz, point_hz = "reading.frequency_hz", "point.frequency_hz"
     sql = ASSIGN.format(
@@ -228,7 +204,9 @@ def _assign(store: Database, review_keys: Sequence[str] | None) -> None:
         off_frequency=off_frequency(reading_hz, point_hz),
         played=PLAYED,
         same_pair=same_pair("taken.tones_hz", "point.tones_hz"),
-        input_sort=sort_of_reading("reading.", "reading.metric", "appearance.kind"),
     )
-    store.run(sql, {**WINDOWS, **of_traits, **sorts_by_kind(), **values})
-    assign_between(store, {**WINDOWS, **of_traits}, review_keys)
+    with compared_readings(store, review_keys):
+        store.run(sql, {**WINDOWS, **of_traits, **values})
+        assign_between(store, {**WINDOWS, **of_traits}, review_keys)
+        store.run("INSERT INTO reading_point BY NAME FROM met_point")
+        store.run("DROP TABLE temp.met_point")

@@ -23,8 +23,8 @@ from backbench.quantities.writing import in_text
 from backbench.signal.between_steps import Place, value_between
 from backbench.storage.database import Database
 from backbench.storage.rows_aside import rows_aside
+from backbench.test_points.compared_readings import TOLD
 from backbench.test_points.frequencies import off_frequency, same_frequency
-from backbench.test_points.points import sort_of_reading, sorts_by_kind
 from backbench.test_points.scope import chosen_reviews
 from backbench.test_points.swept_readings import OF_READINGS, any_sweep, of_sweeps
 
@@ -169,19 +169,19 @@ taken AS (
 powers AS (
     SELECT review_key, analysis_key, unit_key, output, generator_vrms, frequency_hz,
            min(uncertainty / value) AS power_u
-    FROM reading WHERE {chosen} AND list_contains($powers, metric) AND value > 0 GROUP BY ALL
+    FROM compared_reading WHERE list_contains($powers, metric) AND value > 0 GROUP BY ALL
 ),
 levels AS (
     SELECT review_key, analysis_key, unit_key, output, generator_vrms, frequency_hz,
            min(value) AS volts, min(uncertainty / value) AS volts_u
-    FROM reading WHERE {chosen} AND list_contains($levels, metric) AND value > 0 GROUP BY ALL
+    FROM compared_reading WHERE list_contains($levels, metric) AND value > 0 GROUP BY ALL
 ),
 steps AS (
     SELECT reading.*, metric.unit, controls, position, power_u, volts, volts_u,
            reading.load_kind IS DISTINCT FROM 'resistor' OR reading.load_ohm >= $bridging
                AS by_voltage,
            if(by_voltage, volts, reading.power_w) AS swept
-    FROM reading
+    FROM compared_reading AS reading
     JOIN metric USING (metric, method_version)
     JOIN taken USING (review_key, analysis_key)
     LEFT JOIN powers ON powers.review_key = reading.review_key
@@ -192,22 +192,17 @@ steps AS (
         AND levels.analysis_key = reading.analysis_key AND levels.unit_key = reading.unit_key
         AND levels.output = reading.output AND levels.frequency_hz = reading.frequency_hz
         AND levels.generator_vrms IS NOT DISTINCT FROM reading.generator_vrms
-    WHERE {chosen} AND list_contains($metrics, reading.metric) AND reading.unit_key <> ''
+    WHERE list_contains($metrics, reading.metric)
       AND stimulus IN ('tone', 'steps', 'distortion table')
       AND value IS NOT NULL AND uncertainty IS NOT NULL AND estimation IS NOT NULL AND swept > 0
       AND driven IS NULL AND against IS NULL
 ),
-sweeps AS (
-    SELECT {place}, min(swept) AS least, max(swept) AS greatest,
-           min(position) AS position
-    FROM steps GROUP BY {place} HAVING count(*) >= $least
-),
-known AS MATERIALIZED (
-    SELECT sweeps.*, rated_power_w, {input_sort} AS input_sort,
-           try_cast(regexp_extract(tap, '[0-9.]+') AS DOUBLE) AS tap_ohm,
+sweeps AS MATERIALIZED (
+    SELECT {place}, min(swept) AS least, max(swept) AS greatest, min(position) AS position,
+           any_value(rated_power_w) AS rated_power_w, any_value(input_sort) AS input_sort,
+           any_value(tap_ohm) AS tap_ohm,
            coalesce(lower(trim(controls)) NOT IN ('flat', 'defeated', 'bypassed'), false) AS shaped
-    FROM sweeps
-    JOIN appearance USING (review_key, unit_key)
+    FROM steps GROUP BY {place} HAVING count(*) >= $least
 ),
 point AS MATERIALIZED (
     SELECT * EXCLUDE (stimulus), unnest(string_split(stimulus, ', ')) AS stimulus FROM test_point
@@ -219,7 +214,7 @@ wanted AS (
               coalesce(point.power_w, point.power_share * rated_power_w)) AS wanted,
            coalesce(tap_ohm <> point.load_ohm, false) AS other_tap,
            {off_frequency} AS off_frequency
-    FROM known AS sweeps
+    FROM sweeps
     JOIN point ON point.stimulus = sweeps.stimulus
         AND (point.input_sort IS NULL OR point.input_sort = sweeps.input_sort)
         AND NOT (list_contains($shipped, point_key)
@@ -233,12 +228,11 @@ open_places AS (
     SELECT wanted.* FROM wanted
     ANTI JOIN (
         SELECT review_key, point_key, unit_key, output, metric, order_n, detail
-        FROM reading_point JOIN reading USING (review_key, reading_key)
-        JOIN appearance USING (review_key, unit_key)
+        FROM met_point JOIN compared_reading AS reading USING (review_key, reading_key)
         JOIN test_point USING (point_key)
-        WHERE {chosen} AND list_contains($metrics, metric) AND status <> 'entered'
+        WHERE list_contains($metrics, metric) AND status <> 'entered'
           AND coalesce(level_offset <= $exact, abs(reading.power_w / coalesce(test_point.power_w,
-                  power_share * appearance.rated_power_w) - 1) <= $exact)
+                  power_share * rated_power_w) - 1) <= $exact)
     ) AS met
       ON met.review_key = wanted.review_key AND met.point_key = wanted.point_key
          AND met.unit_key = wanted.unit_key AND met.output = wanted.output
@@ -261,9 +255,10 @@ def assign_between(
 ) -> None:
     """Add the readings between steps, of some reviews or of all, once others are assigned.
 
-    Inside the caller's transaction; those made before must be gone (`forget_between`).
+    Inside the caller's transaction; those made before must be gone (`forget_between`). Table
+    compared_reading holds the reviews' readings, met_point those that meet a test point.
     """
-    if not any_sweep(store, review_keys):
+    if not any_sweep(store):
         return
     chosen, values = chosen_reviews(review_keys)
     same = " AND ".join(f"steps.{n} IS NOT DISTINCT FROM open_places.{n}" for n in PLACE)
@@ -272,38 +267,16 @@ def assign_between(
         chosen=chosen, place=", ".join(PLACE), same=same, of_step=", ".join(OF_STEP.values()),
         same_frequency=same_frequency(sweep_hz, point_hz),
         off_frequency=off_frequency(sweep_hz, point_hz),
-        input_sort=sort_of_reading("sweeps.", "sweeps.metric", "appearance.kind"),
     )  # fmt: skip
     names = ("load_within", "bridging", "levels", "shipped", "one_driven")
     values |= {
-        **{n: windows[n] for n in names}, **sorts_by_kind(), **of_sweeps(), "exact": EXACT,
+        **{n: windows[n] for n in names}, **of_sweeps(), "exact": EXACT,
         "powers": [*declarations().having(lambda traits: traits.own_stimulus == "power")],
     }  # fmt: skip
     rows = store.rows(sql, values)
     found = list(_interpolations(dict(zip(OF_STEP, row, strict=True)) for row in rows))
     if found:
         _insert(store, found)
-        store.run(OFF_THE_POWER.format(chosen=chosen), chosen_reviews(review_keys)[1])
-
-
-# Where a value was interpolated at a point's power, a reading nearby stands for it no more.
-OFF_THE_POWER = """
-DELETE FROM reading_point WHERE (review_key, reading_key, point_key) IN (
-    WITH standing AS (
-        SELECT review_key, reading_key, point_key, interpolated, unit_key, output, metric, order_n,
-               detail
-        FROM reading_point JOIN reading USING (review_key, reading_key) WHERE {chosen}
-    )
-    SELECT (near.review_key, near.reading_key, near.point_key)
-    FROM standing AS near
-    SEMI JOIN (FROM standing WHERE interpolated) AS exact
-      ON near.review_key = exact.review_key AND near.point_key = exact.point_key
-         AND near.unit_key = exact.unit_key AND near.output = exact.output
-         AND near.metric = exact.metric AND near.detail = exact.detail
-         AND near.order_n IS NOT DISTINCT FROM exact.order_n
-    WHERE NOT near.interpolated
-)
-"""
 
 
 def forget_between(store: Database, review_keys: Sequence[str] | None) -> None:
@@ -360,14 +333,31 @@ OWN = (
 MADE = "read_parquet($made) AS made"
 READINGS = f"""
 INSERT INTO reading BY NAME
-SELECT like_this.* REPLACE ({", ".join(f"made.{name} AS {name}" for name in OWN)})
+SELECT like_this.* EXCLUDE ({", ".join(TOLD)})
+       REPLACE ({", ".join(f"made.{name} AS {name}" for name in OWN)})
 FROM {MADE}
-JOIN reading AS like_this
+JOIN compared_reading AS like_this
   ON like_this.review_key = made.review_key AND like_this.reading_key = made.below_key
 ORDER BY made.point_key, made.reading_key
 """
+# Where a value was interpolated at a point's power, a reading nearby stands for it no more.
+OFF_THE_POWER = f"""
+DELETE FROM met_point WHERE (review_key, reading_key, point_key) IN (
+    SELECT (near.review_key, near.reading_key, near.point_key)
+    FROM (FROM met_point JOIN compared_reading USING (review_key, reading_key)) AS near
+    SEMI JOIN (
+        SELECT made.point_key, like_this.* FROM {MADE}
+        JOIN compared_reading AS like_this
+          ON like_this.review_key = made.review_key AND like_this.reading_key = made.below_key
+    ) AS exact
+      ON near.review_key = exact.review_key AND near.point_key = exact.point_key
+         AND near.unit_key = exact.unit_key AND near.output = exact.output
+         AND near.metric = exact.metric AND near.detail = exact.detail
+         AND near.order_n IS NOT DISTINCT FROM exact.order_n
+)
+"""
 POINTS = f"""
-INSERT INTO reading_point BY NAME
+INSERT INTO met_point BY NAME
 SELECT reading_key, review_key, point_key, true AS interpolated FROM {MADE}
 """
 ANALYSES = f"""
@@ -388,5 +378,5 @@ JOIN analysis_capture AS link
 def _insert(store: Database, made: Sequence[Row]) -> None:
     """The readings, their places, and what leads back to the captures of both steps."""
     with rows_aside(made) as path:
-        for statement in (READINGS, POINTS, ANALYSES, ORIGINALS):
+        for statement in (READINGS, OFF_THE_POWER, POINTS, ANALYSES, ORIGINALS):
             store.run(statement, {"made": path})

@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 from backbench.metrics.declared_traits import declarations
 from backbench.metrics.power_sweep import LEAST_LEVELS
 from backbench.storage.database import Database
-from backbench.test_points.scope import chosen_reviews
 
 OF_READINGS = (
     "review_key", "unit_key", "output", "metric", "order_n", "detail", "frequency_hz", "load_ohm",
@@ -18,8 +15,8 @@ OF_READINGS = (
 # Readings as many as the fewest steps: most reviews without a sweep have none.
 ANY_SWEEP = f"""
 SELECT 1
-FROM reading
-WHERE {{chosen}} AND list_contains($metrics, metric)
+FROM compared_reading
+WHERE list_contains($metrics, metric)
   AND stimulus IN ('tone', 'steps', 'distortion table') AND value IS NOT NULL
 GROUP BY {", ".join(OF_READINGS)} HAVING count(*) >= $least
 LIMIT 1
@@ -32,7 +29,6 @@ def of_sweeps() -> dict[str, object]:
     return {"metrics": [*followed], "least": LEAST_LEVELS}
 
 
-def any_sweep(store: Database, review_keys: Sequence[str] | None) -> bool:
-    """Whether there may be a sweep of levels in these reviews (None: in any); if not, none is."""
-    chosen, values = chosen_reviews(review_keys)
-    return bool(store.rows(ANY_SWEEP.format(chosen=chosen), values | of_sweeps()))
+def any_sweep(store: Database) -> bool:
+    """Whether there may be a sweep of levels in table compared_reading; if not, none is."""
+    return bool(store.rows(ANY_SWEEP, of_sweeps()))
