@@ -194,8 +194,7 @@ class ToneLines(Stepped):
     def every_harmonic(self) -> Harmonics:
         """All harmonics up to 20 kHz, or the tenth where that is higher."""
         orders, (lines, near) = self._orders, self._lines
-        noise = near[1:]
-        square: Array = lines.square[1:] - noise
+        noise, square = near[1:], lines.square[1:] - near[1:]
         hidden = self.hidden.but_first()
         if self._drifts:
             square, noise = self._lobes_of_harmonics.value, np.sqrt(self._lobes_of_harmonics.floor)
