@@ -15,8 +15,9 @@ from backbench.metrics.tone import ToneView
 from backbench.metrics.warnings import joined
 from backbench.quantities.writing import in_text
 from backbench.signal.harmonics import Harmonics
-from backbench.signal.hidden_hum import MOST_MULTIPLE, NEIGHBOUR_MULTIPLES, OFF_NOMINAL
+from backbench.signal.hidden_hum import MOST_MULTIPLE
 from backbench.signal.kept_property import kept_with_it
+from backbench.signal.mains_neighbours import NEIGHBOUR_MULTIPLES, OFF_NOMINAL
 from backbench.signal.tone import BAND_HZ, ToneLines
 
 MATTERS = 0.1
