@@ -15,8 +15,9 @@ from backbench.metrics.tone import ToneView
 from backbench.metrics.warnings import joined
 from backbench.quantities.writing import in_text
 from backbench.signal.harmonics import Harmonics
-from backbench.signal.hidden_hum import MOST_MULTIPLE, NEIGHBOUR_MULTIPLES, OFF_NOMINAL
+from backbench.signal.hidden_hum import MOST_MULTIPLE
 from backbench.signal.kept_property import kept_with_it
+from backbench.signal.mains_neighbours import NEIGHBOUR_MULTIPLES, OFF_NOMINAL
 from backbench.signal.tone import BAND_HZ, ToneLines
 
 MATTERS = 0.1
@@ -63,7 +64,18 @@ def doubtful_harmonics(tone: ToneView, harmonics: Harmonics, only: int | None = 
         Of the first that makes a good part of the sum and isn't much stronger than hum is. None
         where such are clear of the lines, or lines beside them would tell of these.
     """
-    return _of_another(tone, lambda: _like_hum(tone, harmonics, only))
+    if only is not None:
+        return _of_another(tone, lambda: _like_hum(tone, harmonics, only))
+    kept, last = _doubts_by_number(tone), len(harmonics.orders)
+    if last not in kept:
+        kept[last] = _of_another(tone, lambda: _like_hum(tone, harmonics, None))
+    return kept[last]
+
+
+@kept_with_it
+def _doubts_by_number(tone: ToneView) -> dict[int, str | None]:
+    """What is told of the first so many harmonics, which several sums rest on."""
+    return {}
 
 
 def with_doubtful_noise(tone: ToneView, figure: MeasuredValue, noise: float) -> MeasuredValue:
