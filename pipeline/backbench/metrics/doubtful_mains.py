@@ -64,7 +64,18 @@ def doubtful_harmonics(tone: ToneView, harmonics: Harmonics, only: int | None = 
         Of the first that makes a good part of the sum and isn't much stronger than hum is. None
         where such are clear of the lines, or lines beside them would tell of these.
     """
-    return _of_another(tone, lambda: _like_hum(tone, harmonics, only))
+    if only is not None:
+        return _of_another(tone, lambda: _like_hum(tone, harmonics, only))
+    kept, last = _doubts_by_number(tone), len(harmonics.orders)
+    if last not in kept:
+        kept[last] = _of_another(tone, lambda: _like_hum(tone, harmonics, None))
+    return kept[last]
+
+
+@kept_with_it
+def _doubts_by_number(tone: ToneView) -> dict[int, str | None]:
+    """What is told of the first so many harmonics, which several sums rest on."""
+    return {}
 
 
 def with_doubtful_noise(tone: ToneView, figure: MeasuredValue, noise: float) -> MeasuredValue:
