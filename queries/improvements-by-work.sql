@@ -23,19 +23,25 @@
 -- column state: -; State after
 -- column work: -; Work done
 -- chart: slope
-WITH wanted (metric, point_key, factor) AS (
-    VALUES ('noise_a', 'idle', 20), ('thd', 'tone-1khz-5w-8ohm', 20),
-           ('power_at_limit', 'limit-1khz-8ohm', 10)
+WITH differences AS (
+    -- each by itself: what is asked of a metric and a point reaches the readings, of several doesn't
+    SELECT *, 20 AS factor FROM work_difference
+    WHERE metric = 'noise_a' AND point_key = 'idle'
+    UNION ALL
+    SELECT *, 20 FROM work_difference
+    WHERE metric = 'thd' AND point_key = 'tone-1khz-5w-8ohm'
+    UNION ALL
+    SELECT *, 10 FROM work_difference
+    WHERE metric = 'power_at_limit' AND point_key = 'limit-1khz-8ohm'
 )
 SELECT
     unit_key, label, peer.technology, metric, metric.title, output, before, before_u, after,
-    after_u, work_difference.unit, factor * abs(log10(after / before)) AS gain_db, beyond,
+    after_u, differences.unit, factor * abs(log10(after / before)) AS gain_db, beyond,
     appearance.state, array_to_string(appearance.work, '; ') AS work
-FROM work_difference
-JOIN wanted USING (metric, point_key)
+FROM differences
 JOIN metric USING (metric)
 JOIN peer USING (unit_key)
-JOIN appearance ON appearance.unit_key = work_difference.unit_key
+JOIN appearance ON appearance.unit_key = differences.unit_key
     AND appearance.review_key = after_key
 WHERE assessment = 'better' AND before > 0 AND after > 0
   AND coalesce(limit_percent, 1) = 1 AND detail NOT LIKE '%"harmonics"%'

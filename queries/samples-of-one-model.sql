@@ -38,10 +38,10 @@ found AS (
 ends AS (
     SELECT
         maker, model, metric, unit, count(*) AS units,
-        first({v: value, own: own_u, dof: own_dof, shared: shared_u, source: shared_with,
-               bound: bound, k: unit_key} ORDER BY value, unit_key) AS a,
-        first({v: value, own: own_u, dof: own_dof, shared: shared_u, source: shared_with,
-               bound: bound, k: unit_key} ORDER BY value DESC, unit_key DESC) AS b
+        arg_min({v: value, own: own_u, dof: own_dof, shared: shared_u, source: shared_with,
+                 bound: bound, k: unit_key}, {v: value, k: unit_key}) AS a,
+        arg_max({v: value, own: own_u, dof: own_dof, shared: shared_u, source: shared_with,
+                 bound: bound, k: unit_key}, {v: value, k: unit_key}) AS b
     FROM found
     GROUP BY ALL
     HAVING count(*) > 1

@@ -20,6 +20,8 @@ FACTS = [
     "--kind", "integrated amplifier", "--technology", "tube", "--state", "serviced",
     "--rated-power-w", "20", "--made", "1961", "--date", "2024-05-11", "--mains-hz", "50",
 ]  # fmt: skip
+RATE = 48_000
+"""Of the recordings: the samples of a day take longer to play and record than all else."""
 
 
 @pytest.fixture(scope="module")
@@ -29,14 +31,15 @@ def day(tmp_path_factory: pytest.TempPathFactory, measured_once_by_all: None) ->
     home, review, waves = root / "catalogue", root / KEY, root / "waves"
     run("init", home)
     (home / "backbench.toml").write_text(BENCH)
-    for name, (path, volts) in record_calibrations(root).items():
+    for name, (path, volts) in record_calibrations(root, RATE).items():
         run("calibrate", path, "--volts", f"{volts:.6g}", "--meter-uncertainty-percent", "0.2",
             "--bench", "garage", "--range", name, "--date", "2024-05-01", "--save",
             "-c", home)  # fmt: skip
     run("new", review, *FACTS, "-c", home)
-    run("plan", review, "--gain-db", "25.2", "--load", "8", "--load", "4", "-c", home)
+    run("plan", review, "--gain-db", "25.2", "--load", "8", "--load", "4", "--rate", str(RATE),
+        "-c", home)  # fmt: skip
     run("stimuli", review, waves)
-    record_idle(Amplifier(), review)
+    record_idle(Amplifier(), review, RATE)
     for recording in record_runs(Amplifier(), waves, review, root):
         layout = waves / f"{recording.stem.removeprefix('recorded-')}.toml"
         run("cut", recording, layout, review)

@@ -15,7 +15,7 @@ import pytest
 
 from backbench.errors import UserError
 from backbench.orchestration import run_server
-from backbench.orchestration.run_server import RunServer, _set_aside_damaged, awaited
+from backbench.orchestration.run_server import RunServer, _set_aside_damaged, _steps, awaited
 from processes import alive
 from run_server_access import STARTED
 
@@ -40,6 +40,10 @@ def test_a_server_leaves_an_empty_database_for_the_next_and_dies_with_its_starte
         server = int(starter.stdout.readline().split()[0])
     assert alive(server)
     (prepared,) = (tmp_path / "cache" / "backbench").iterdir()
+    left = {path.name: path.read_bytes() for path in prepared.parent.iterdir()}
+    assert _steps(prepared, "immutable=1") == _steps(home / "prefect.db") != []
+    assert {path.name: path.read_bytes() for path in prepared.parent.iterdir()} == left
+    assert _steps(tmp_path / "none.db") == []
     result = tables(prepared)
     assert result["alembic_version"] == 1
     assert result["flow_run"] == result["task_run"] == 0

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack, contextmanager, suppress
 from contextvars import ContextVar
 from dataclasses import replace
 from pathlib import Path
@@ -183,6 +183,17 @@ class Catalogue:
 
         on_cluster = self.settings.engine == "dask"
         return flows.carry_out_on_cluster if on_cluster else flows.carry_out
+
+    def begin_server(self, folders: Sequence[Path]) -> None:
+        """Start the server of the run history now, where a new review is sure to need it.
+
+        Nothing is done while another process is changing the catalogue.
+        """
+        from backbench.ingest.early_start import any_new
+
+        if any_new(self.places.root, folders):
+            with suppress(UserError), self.places.changing(patience_s=0.0):
+                self._have_server()
 
     def _have_server(self) -> None:
         """Have a server of the run history, which may start while there is other work to do."""

@@ -31,7 +31,7 @@ from backbench.commands.common import app
 from backbench.commands.late_commands import late
 from backbench.errors import UserError
 from backbench.reports import plain_signs
-from backbench.storage.process_life import stop_on_terminate
+from backbench.storage.process_life import gone_at_once, stop_on_terminate
 from backbench.storage.query_limits import end_when_overdue
 from backbench.storage.scratch import clear_left
 
@@ -60,6 +60,12 @@ def main() -> None:
     # Nor are modules garbage: to look through them while more are loaded takes a tenth of the time.
     gc.freeze()
     gc.set_threshold(LOOKED_AFTER, *gc.get_threshold()[1:])
+    with gone_at_once():
+        _carry_out()
+
+
+def _carry_out() -> None:
+    """What the command line asks for, with its errors told."""
     end_when_overdue()
     stop_on_terminate()
     write_on_any_terminal()

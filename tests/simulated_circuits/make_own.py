@@ -21,6 +21,8 @@ from scipy.interpolate import CubicSpline
 OWN = Path(__file__).parent / "own"
 TONE_RATE, SWEEP_RATE, SQUARE_RATE = 96_000, 48_000, 192_000
 SQUARE_HZ = 200.0
+SETTLED_S = 0.1
+"""From when on a period of the square wave is taken."""
 SWEEP_HZ, SWEEP_S = (20.0, 20_000.0), 1.0
 LEVELS = {  # peak volts of the generator; full scale of the output's track
     "line_stage": {"low": 0.2, "high": 1.0},
@@ -172,7 +174,8 @@ def square() -> tuple[list[dict[str, object]], np.ndarray, np.ndarray]:
     # capture is without its steady part, as behind a coupled input.
     low, high = 0.2 * STATE_V, 1.8 * STATE_V
     control = (
-        "save v(in) v(out)\ntran 0.25u 0.105 0.100 0.25u\n"
+        "save v(in) v(out)\n"
+        f"tran 0.25u {SETTLED_S + 1 / SQUARE_HZ} {SETTLED_S} 0.25u\n"
         f"meas tran rise trig v(out) val={low} rise=1 targ v(out) val={high} rise=1\n"
         "meas tran vmax max v(out)\nwrdata o.txt v(out) v(in)"
     )

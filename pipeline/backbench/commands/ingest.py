@@ -66,9 +66,11 @@ def ingest(
     named = [path.parent if path.name == MANIFEST_NAME else path for path in folders]
     if processes != 1:
         begin_worker(catalogue, named)
+    home = opened(catalogue)
+    if not direct:
+        home.begin_server(named)
     from backbench.reports.progress_bars import watched
 
-    home = opened(catalogue)
     for line in _beforehand(named, home.settings):
         typer.echo(f"warning: {line}", err=True)
     with watched() as watch:

@@ -30,6 +30,11 @@ PATIENCE_S = 120.0
 CALL_S = 3.0
 ADDRESS = "PREFECT_API_URL"
 DATABASE = "prefect.db"
+ONLY_FOR_SCHEDULES = (
+    "CANCELLATION_CLEANUP", "CLEANUP_RECONCILER", "FOREMAN", "LATE_RUNS", "PAUSE_EXPIRATIONS",
+    "REPOSSESSOR", "SCHEDULER", "TRIGGERS",
+)  # fmt: skip
+"""Services of the orchestrator that a server for one run has nothing to do with."""
 DAMAGED = "damaged-"
 """Beginning of the name of a run history that could not be read."""
 
@@ -61,6 +66,7 @@ class RunServer:
             [sys.executable, "-m", "backbench.orchestration.server_process",
              str(self.port), str(os.getpid())],
             stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
+            env={**({} if page else self._settings_of_one_run()), **os.environ},
         )  # fmt: skip
         # What is called at exit first was registered last: the orchestrator's own farewell.
         atexit.register(self.stop)
@@ -87,6 +93,13 @@ class RunServer:
             self._process.wait(10)
         except subprocess.TimeoutExpired:
             self._process.kill()
+
+    def _settings_of_one_run(self) -> dict[str, str]:
+        """What a server does without that records a run and ends with it: it is there sooner."""
+        names = [f"PREFECT_SERVER_SERVICES_{name}_ENABLED" for name in ONLY_FOR_SCHEDULES]
+        if _steps(self._database) == _steps(_prepared(), "immutable=1") != []:
+            names.append("PREFECT_SERVER_DATABASE_MIGRATE_ON_START")
+        return dict.fromkeys(names, "false")
 
     def _answers(self) -> bool:
         return _answers(LOOPBACK, self.port)
@@ -187,13 +200,27 @@ def _copy_prepared(database: Path) -> None:
 def _sound(database: Path) -> bool:
     """Whether a database can be read from end to end."""
     try:
-        with closing(sqlite3.connect(f"{database.resolve().as_uri()}?mode=ro", uri=True)) as opened:
+        with closing(_looked_into(database, "mode=ro")) as opened:
             return opened.execute("PRAGMA quick_check").fetchall() == [("ok",)]
     except sqlite3.OperationalError:
         # In use, or not to be opened now: that says nothing of its content.
         return True
     except sqlite3.DatabaseError:
         return False
+
+
+def _steps(database: Path, opened_as: str = "mode=ro") -> list[tuple[str]]:
+    """The migrations that a database of the orchestrator has behind it; none where it is silent.
+
+    opened_as: "immutable=1" leaves no file beside one that nobody writes.
+    """
+    with suppress(sqlite3.Error), closing(_looked_into(database, opened_as)) as opened:
+        return opened.execute("SELECT version_num FROM alembic_version").fetchall()
+    return []
+
+
+def _looked_into(database: Path, opened_as: str) -> sqlite3.Connection:
+    return sqlite3.connect(f"{database.resolve().as_uri()}?{opened_as}", uri=True)
 
 
 def _set_aside_damaged(database: Path) -> None:

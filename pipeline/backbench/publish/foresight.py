@@ -14,7 +14,7 @@ from backbench.comparison.earlier_states import OTHER_STATE
 from backbench.ingest.outcomes import outcome_statements
 from backbench.publish import reading_tables, sheet_content
 from backbench.publish.site_data import SiteData
-from backbench.querying.saved_queries import KEYS, SavedQuery
+from backbench.querying.saved_queries import IS_KEY, SavedQuery
 from backbench.storage.answers_ahead import AnswersAhead, Values
 
 DRAWN = [name for name, _ in (*sheet_content.PICTURES, *sheet_content.CHANGE_PICTURES)]
@@ -28,8 +28,8 @@ def foresee(store: AnswersAhead, site_data: SiteData, reviews: Sequence[str]) ->
     units = list(dict.fromkeys(str(row["unit_key"]) for row in appearances))
     if not pairs:
         return
-    for sql in (peers.UNIT_KEYS, KEYS["unit"]):
-        store.keep_rows(sql)
+    store.keep_rows(peers.UNIT_KEYS)
+    store.foresee_rows(IS_KEY["unit"], [{"key": key} for key in units])
     _of_reviews(store, reviews)
     _of_units(store, units)
     for sql in (sheet_content.ABSENT, sheet_content.HEARD):

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from functools import cached_property
 from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
 
 from backbench.errors import Refusal
+from backbench.signal.kept_property import kept_property
 from backbench.signal.track import Array
 
 SETTLED = 0.02
@@ -115,7 +115,7 @@ class Edge:
             self._crossings[fraction] = self._crossed(fraction)
         return self._crossings[fraction]
 
-    @cached_property
+    @kept_property
     def _crossings(self) -> dict[float, float]:
         """Those asked for, by fraction."""
         return {}
@@ -146,17 +146,17 @@ class Edge:
         t, next_t = self.t[before : before + 2].tolist()
         return float(t + (level - v) / (next_v - v) * (next_t - t))
 
-    @cached_property
+    @kept_property
     def _middle(self) -> int:
         """The first sample from half-way on."""
         return int(self.t.searchsorted(0.0))
 
-    @cached_property
+    @kept_property
     def duration(self) -> float:
         """From 10 % to 90 % of the amplitude, s."""
         return self.crossing(0.9) - self.crossing(0.1)
 
-    @cached_property
+    @kept_property
     def step(self) -> float:
         """Greatest distance of the samples from the edge's foot to its duration after it, s."""
         first = int(np.searchsorted(self.t, self.crossing(0.1), side="right")) - 1
@@ -181,7 +181,7 @@ class Edge:
         after = min(max(after, 1), len(self.t) - 1)
         return float(self.t[after] - self.t[after - 1])
 
-    @cached_property
+    @kept_property
     def after(self) -> tuple[Array, Array]:
         """Instants from the first at 90 % to near the state's end, and deviation from the top."""
         first = self.t.searchsorted(self.crossing(0.9))
@@ -205,12 +205,12 @@ class Edge:
         narrow = self.crossing(0.9 - level) - self.crossing(0.1 + level)
         return (wide - narrow) / 2
 
-    @cached_property
+    @kept_property
     def overshoot(self) -> float:
         """Greatest excursion beyond the new state, of the amplitude; >= 0."""
         return max(float(self.after[1].max()), 0.0) / self.amplitude
 
-    @cached_property
+    @kept_property
     def undershoot(self) -> float:
         """Greatest excursion back below the new state once it was reached, of the amplitude."""
         deviation = self.after[1]
@@ -219,7 +219,7 @@ class Edge:
             return 0.0
         return max(-float(deviation[reached[0] :].min()), 0.0) / self.amplitude
 
-    @cached_property
+    @kept_property
     def preshoot(self) -> float:
         """Greatest excursion away from the step before it, of the amplitude; >= 0."""
         first = self.t.searchsorted(-0.5 * self.half_s, "right")
@@ -253,13 +253,13 @@ class Edge:
             return math.inf
         return float(t[last] + t[last + 1]) / 2 - half_way
 
-    @cached_property
+    @kept_property
     def smoothing(self) -> int:
         """Samples that are averaged where the settling is looked for: an eighth of the edge's
         duration, which leaves a ringing as fast as the edge within 3 % of its height."""
         return max(int(self.duration / 8 / self.step), 1)
 
-    @cached_property
+    @kept_property
     def smoothed(self) -> tuple[Array, Array]:
         """Instants after the edge and deviation from the top, averaged over neighbours."""
         t, deviation = self.after
@@ -268,7 +268,7 @@ class Edge:
             return t, deviation
         return _means_of_neighbours(t, n), _means_of_neighbours(deviation, n)
 
-    @cached_property
+    @kept_property
     def _smoothed_size(self) -> Array:
         return np.abs(self.smoothed[1])
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from functools import cached_property
 from statistics import NormalDist
 from typing import NamedTuple
 
@@ -13,6 +12,7 @@ from numpy.typing import NDArray
 
 from backbench.errors import Refusal
 from backbench.quantities.writing import in_text
+from backbench.signal.kept_property import kept_property
 from backbench.signal.shape_preserving import Cubics
 from backbench.signal.track import Array
 
@@ -278,11 +278,11 @@ class Response:
         rise, run = (float(v[last] - v[first]) for v in (self.db, self._log_hz))
         return abs(rise / run)
 
-    @cached_property
+    @kept_property
     def _log_hz(self) -> Array:
         return np.log(self.hz)
 
-    @cached_property
+    @kept_property
     def _between(self) -> Cubics:
         return Cubics(self._log_hz.tolist(), self.db.tolist())
 

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from dataclasses import dataclass
-from functools import cached_property
+
+from backbench.signal.kept_property import kept_property
 
 Coefficients = tuple[float, float, float, float]
 
@@ -36,7 +37,7 @@ class Cubics:
     places: list[float]
     levels: list[float]
 
-    @cached_property
+    @kept_property
     def _made(self) -> dict[int, Coefficients]:
         return {}
 

@@ -122,25 +122,31 @@ class ToneLines(Stepped):
     @kept_property
     def fundamental(self) -> MeanSquare:
         """Mean square of the fundamental, from the whole of its lobe."""
-        line = self._with_steps(self._whole(self.position))
+        line = self._with_steps(self.whole)
         hum = max(MARGIN * self.hum_under_fundamental, self.perhaps_under_fundamental)
         floor = line.floor + hum**2
         if mirrored_in_lobe(self.spectrum, self.position, self.half, self.mains_hz):
             # A sideband or a drift: nothing tells which of them makes the lobe unlike its middle.
-            floor += (line.value - self._middle.value) ** 2
+            floor += (line.value - self.middle.value) ** 2
         return line._replace(floor=floor, slope=line.slope + 2 * hum)
 
     @kept_property
     def selective(self) -> MeanSquare:
         """Mean square of the line at the position alone, for tones that may lie in the noise."""
-        middle = self._middle
+        middle = self.middle
         near, hum = middle.slope / 2, float(self._hum_of_fundamental[0][0])
         both = MeanSquare(middle.value, near**2 + hum**2, 2 * (near + hum), self.samples)
         return self._with_steps(both)
 
     @kept_property
-    def _middle(self) -> MeanSquare:
-        """The same, whatever the mains may add to it."""
+    def whole(self) -> MeanSquare:
+        """As fundamental, whatever the mains may add to it."""
+        lobe, spread = self.lobe(self.position), self.spectrum.window.spread
+        return line_power(self.spectrum.power[lobe], self.noise[lobe], spread, self.samples)
+
+    @kept_property
+    def middle(self) -> MeanSquare:
+        """As selective, whatever the mains may add to it."""
         lines, noise = self._lines
         near = float(noise[0])
         return MeanSquare(float(lines.square[0]) - near, near**2, 2 * near, self.samples)
@@ -196,15 +202,13 @@ class ToneLines(Stepped):
             # A whole lobe holds what stands so near to a harmonic that their lobes meet.
             hidden = self._hidden_within(orders, 2 * self.half)
         hum, blind = hidden.reckoned(square)
-        return Harmonics(
-            orders=orders, square=square, noise=noise + self.steps, hum=hum, blind=blind,
-            samples=self.samples,
-        )  # fmt: skip
+        return Harmonics(orders=orders, square=square, noise=noise + self.steps, hum=hum,
+            blind=blind, samples=self.samples)  # fmt: skip
 
     @property
     def _drifts(self) -> bool:
         """Whether the fundamental is spread more than noise explains: its frequency changes."""
-        whole, middle = self.fundamental, self._middle
+        whole, middle = self.fundamental, self.middle
         lost = 1 - middle.value / whole.value
         return lost > 4 * (whole.relative + middle.relative)
 
@@ -226,7 +230,7 @@ class ToneLines(Stepped):
 
     @kept_property
     def _hum_of_fundamental(self) -> tuple[Array, NDArray[np.bool_]]:
-        return self._hidden.first().reckoned(np.array([self._middle.value]))
+        return self._hidden.first().reckoned(np.array([self.middle.value]))
 
     @kept_property
     def _hidden(self) -> HiddenHum:
@@ -352,16 +356,13 @@ class ToneLines(Stepped):
             return []
         squares, taken = self.harmonics(last).square, self.harmonics(last).taken_out
         if len(taken) <= FEW:
-            whole = [self._whole((k + 2) * self.position) for k in taken]
+            power, noise, spread = self.spectrum.power, self.noise, self.spectrum.window.spread
+            near = [self.lobe((k + 2) * self.position) for k in taken]
+            whole = [line_power(power[x], noise[x], spread, self.samples) for x in near]
         else:
             every = self._lobes_of_harmonics
             whole = [MeanSquare(float(every.value[k]), float(every.floor[k])) for k in taken]
         return [beside(*each) for each in zip(squares[taken].tolist(), whole, strict=True)]
-
-    def _whole(self, position: float) -> MeanSquare:
-        """Mean square of all that stands in the lobe of a line."""
-        lobe, spread = self.lobe(position), self.spectrum.window.spread
-        return line_power(self.spectrum.power[lobe], self.noise[lobe], spread, self.samples)
 
     @kept_property
     def perhaps_hum(self) -> float:

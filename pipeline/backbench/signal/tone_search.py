@@ -123,7 +123,7 @@ def find_tone(track: Track, stated_hz: float, mains_hz: float | None) -> ToneLin
         another sample rate, no tone at all, or one that changes within it.
     """
     lines = seek_tone(track, stated_hz, mains_hz)
-    if not LEAST_STEADY * lines.fundamental.value <= lines.selective.value:
+    if not LEAST_STEADY * lines.whole.value <= lines.middle.value:
         raise Refusal("the tone isn't steady: its frequency or level changes within the record")
     return lines
 

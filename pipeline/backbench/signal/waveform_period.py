@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 from typing import NamedTuple
 from weakref import WeakKeyDictionary
 
@@ -32,8 +33,11 @@ FINER = 16
 THIRD = (0.15, 0.45)
 """Third harmonic over the fundamental; an ideal square has a third."""
 
-TABLE = 2**15
+TABLE_BITS = 15
+TABLE = 2**TABLE_BITS
 """Points of a period from which the mean wave of a whole record is looked up."""
+TURN_BITS = 64
+"""Of a phase as a whole number, whose overflow leaves whole turns out."""
 STILL = 1e-6
 """Share of the power beside a square wave's harmonics below which a change of the wave, then of
 0.2 % or 2 mrad at most, doesn't show in its edges."""
@@ -151,16 +155,30 @@ def period_course(
     peaks *= kept_of(turn * orders.astype(np.float64), few)
     peaks[0] = 0
     wave = _wave(peaks, TABLE)
-    turns = tone_lines.frequency_hz / track.rate_hz * TABLE
+    turns = tone_lines.frequency_hz / track.rate_hz
     volts = means_of(track.volts, few)
-    places = np.arange(len(volts)) * (few * turns)
-    places += (few - 1) / 2 * turns
-    points = places.astype(np.int64)
-    points &= TABLE - 1
-    volts -= wave.take(points)
+    volts -= wave.take(_points((few - 1) / 2 * turns, few * turns, len(volts)))
     course = line_course(volts, track.rate_hz / few, np.array([tone_lines.frequency_hz]))
-    noise = float(tone_lines.noise.sum()) / tone_lines.fundamental.value
+    noise = float(tone_lines.noise.sum()) / tone_lines.whole.value
     return course, max(noise, STILL)
+
+
+def _points(first: float, step: float, count: int) -> NDArray[np.int64]:
+    """Points of the table at so many phases that rise evenly, turns."""
+    begin, further = (np.uint64(round(turns * 2**TURN_BITS) % 2**TURN_BITS)
+                      for turns in (first, step))  # fmt: skip
+    phases = _numbers(count) * further
+    phases += begin
+    phases >>= np.uint64(TURN_BITS - TABLE_BITS)
+    return phases.view(np.int64)
+
+
+@lru_cache(maxsize=4)
+def _numbers(count: int) -> NDArray[np.uint64]:
+    """From 0 on; kept, as records of one length ask for the same."""
+    numbers = np.arange(count, dtype=np.uint64)
+    numbers.setflags(write=False)
+    return numbers
 
 
 _kept: WeakKeyDictionary[ToneLines, tuple[NDArray[np.int_], Lines, Array]] = WeakKeyDictionary()
