@@ -254,9 +254,4 @@ def modulated_by_mains(scene: Scene) -> None:
     depth, n = 10 ** scene.rng.uniform(-4, -1.5), int(scene.rng.choice([1, 2]))
     hz = n * scene.mains_hz
     scene.envelope.append(lambda t: 1 + depth * np.cos(2 * np.pi * hz * t))
-    # Sidebands are within 20 Hz to 20 kHz and count as noise, those of the harmonics too.
-    scene.sidebands += [
-        Line(abs(x.hz + s * hz), x.peak * depth / 2, 0.0)
-        for x in scene.lines
-        for s in (-1, 1)
-    ]  # fmt: skip
+    scene.modulation.append((depth, hz))

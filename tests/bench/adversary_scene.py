@@ -28,7 +28,7 @@ class Scene:
     unit has within the record; product_span: of its distortion beside that.
     added: waveforms of the unit or the bench. spoilt: what happens to the samples, in order.
     step_v: quantisation step, 0 for none. maybe: noise density that a record may or may not show.
-    sidebands: what a modulation makes beside the tone: part of the truth, rendered by `envelope`.
+    modulation: depth and frequency of each, rendered by `envelope`. sidebands: of other causes.
     bench_lines: that the bench adds to the record, of the orders of the tone.
     calibration_error: relative, where it isn't drawn for this capture alone.
     hum_gain, hum_bend: factors of the mains lines, and what is added to their time, by time.
@@ -63,6 +63,7 @@ class Scene:
     added: list[Waveform] = field(default_factory=list)
     maybe: list[Noise] = field(default_factory=list)
     sidebands: list[Line] = field(default_factory=list)
+    modulation: list[tuple[float, float]] = field(default_factory=list)
     bench_lines: list[Line] = field(default_factory=list)
     calibration_error: float | None = None
     header_rate: float | None = None
@@ -71,6 +72,17 @@ class Scene:
     nothing_right: bool = False
     spoilt: list[OnSamples] = field(default_factory=list)
     statement: dict[str, float] = field(default_factory=dict)
+
+    @property
+    def beside(self) -> list[Line]:
+        """Sidebands of all causes: within the band they count as noise, those of harmonics too."""
+        made = [
+            Line(abs(x.hz + s * hz), x.peak * depth / 2, 0.0)
+            for depth, hz in self.modulation
+            for x in self.lines
+            for s in (-1, 1)
+        ]
+        return [*self.sidebands, *made]
 
     @property
     def step_density(self) -> float:

@@ -92,7 +92,7 @@ def _loop_back(unit: Scene, at: float, lines: list[Line], noise: Noise) -> Scene
     first = replace(unit.lines[0], peak=at)
     return replace(
         unit, lines=[first, *lines], hum=[], noises=[noise], dc_v=0.0, bench_lines=[], added=[],
-        envelope=[], bent_time=[], maybe=[], sidebands=[], spoilt=[],
+        envelope=[], bent_time=[], maybe=[], sidebands=[], modulation=[], spoilt=[],
         statement=dict(unit.statement), span=(1.0, 1.0),
     )  # fmt: skip
 
@@ -141,8 +141,8 @@ def _scaled(unit: Scene, share: float) -> Scene:
     lines = [replace(x, peak=x.peak * share) for x in unit.lines]
     return replace(
         unit, lines=lines, hum=list(unit.hum), noises=list(unit.noises), envelope=[],
-        bent_time=[], added=[], maybe=[], sidebands=[], spoilt=[], hum_gain=[], hum_bend=[],
-        statement=dict(unit.statement),
+        bent_time=[], added=[], maybe=[], sidebands=[], modulation=[], spoilt=[], hum_gain=[],
+        hum_bend=[], statement=dict(unit.statement),
     )  # fmt: skip
 
 

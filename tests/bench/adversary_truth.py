@@ -73,10 +73,11 @@ def tone_truth(scene: Scene) -> dict[str, Truth]:
 
 
 def _offset(scene: Scene) -> Truth:
-    """Noise that is slower than the record can't be told from a steady voltage: part of it."""
+    """What is slower than the record can't be told from a steady voltage: part of it."""
     slowest = np.array([1 / (2 * scene.seconds)])
     density = sum(float(noise.density(slowest)[0]) for noise in [*scene.noises, *scene.maybe])
     slow = 2 * math.sqrt(density / scene.seconds)
+    slow += sum(x.peak for x in scene.beside if x.hz * scene.seconds < 1)
     volts = [scene.dc_v + k for k in scene.dc_span_v]
     return Truth(min(volts) - slow, max(volts) + slow)
 
@@ -100,7 +101,7 @@ def _harmonic_truth(scene: Scene, first: Line, rest: list[Line]) -> dict[str, Tr
 
 
 def _residual_truth(scene: Scene, rms: float, rest: list[Line]) -> dict[str, Truth]:
-    products, hum = mean_square(rest), mean_square([*scene.hum, *scene.sidebands])
+    products, hum = mean_square(rest), mean_square([*scene.hum, *scene.beside])
     thd_n, snr = [], []
     for noise in noise_powers(scene):
         for level in scene.span:

@@ -65,7 +65,7 @@ def _between(scene: Scene, level: float, rest: list[Line]) -> dict[str, Truth]:
     products = mean_square(rest)
     beside, shares = [], []
     for noise, edge in itertools.product(noise_powers(scene), (LOBE / 2 + EDGE, LOBE / 2 - EDGE)):
-        hum = mean_square(_seen(scene, [*scene.hum, *scene.sidebands], edge))
+        hum = mean_square(_seen(scene, [*scene.hum, *scene.beside], edge))
         for k, bent in itertools.product(scene.span, scene.product_span):
             square = noise + hum + products * (k * bent) ** 2
             beside.append(math.sqrt(square))
@@ -84,7 +84,7 @@ def _strongest(scene: Scene, tones: list[Line], rest: list[Line]) -> dict[str, T
     for k in [a * b for a in scene.span for b in scene.product_span]:
         every = [replace(x, peak=k * x.peak) for x in rest]
         for edge in (LOBE / 2 + EDGE, LOBE / 2 - EDGE):
-            seen = [*every, *_seen(scene, [*scene.hum, *scene.sidebands], edge)]
+            seen = [*every, *_seen(scene, [*scene.hum, *scene.beside], edge)]
             audible = [x for x in seen if 20 <= x.hz <= 20_000]
             peaks += _within_a_lobe(audible, LOBE / scene.seconds)
     if not peaks or min(peaks) <= 0:

@@ -29,7 +29,7 @@ from backbench.documents.settings import Settings
 from backbench.documents.stimuli import Idle, Tone, TwoTones
 from backbench.documents.validation import checked, measures, parse_toml
 from backbench.errors import UserError
-from backbench.signal.hidden_hum import OFF_NOMINAL
+from backbench.signal.mains_neighbours import OFF_NOMINAL
 
 RANGES = "".join(
     f'[[bench.garage.calibration]]\nsince = 2024-01-01\nrange = "{name}"\n'

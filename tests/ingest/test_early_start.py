@@ -20,7 +20,8 @@ from pathlib import Path
 from backbench.ingest import early_start
 
 catalogue, review, ending = Path(sys.argv[1]), Path(sys.argv[2]), sys.argv[3]
-early_start.begin_worker(catalogue, [review])
+begun = early_start.worker_begun(catalogue, [review])
+begun.__enter__()
 (pool,) = early_start._at_hand
 worker = pool.submit(os.getpid).result()
 assert worker != os.getpid()

@@ -237,6 +237,16 @@ def test_levels_that_cannot_be_told_apart_give_a_bound() -> None:
     assert factor.value == pytest.approx(8 / result.value)
 
 
+def test_a_rise_by_noise_leaves_a_bound_above_nothing() -> None:
+    """A perfect source whose voltage noise puts up by two and a half standard uncertainties."""
+    pair = [reading("level", volts, 0.005, 1e-4, load_ohm=load) for volts, load in
+            ((2.0, None), (2.0007, 8.0))]  # fmt: skip
+    result = one("source_impedance", pair).figure
+    assert result.bound == "upper"
+    assert result.value == pytest.approx(ONE_SIDED * 8 * 1e-4 * math.sqrt(2), rel=0.01)
+    assert one("damping_factor", pair).figure.bound == "lower"
+
+
 def test_a_rise_under_load_is_refused() -> None:
     refusal = refused("source_impedance", [level(None, 0.0), reading("level", 2.1, 0.005, 1e-5)])
     assert "rises by 5 %" in refusal.reason

@@ -49,7 +49,7 @@ def large(site_data: SiteData) -> SiteData:
             for n, key in enumerate(units)
         }
     models = {(str(row["maker"]), str(row["model"])): (key,) for key, row in units.items()}
-    return replace(site_data, units=units, values=values, models=models)
+    return replace(site_data, units=units, values=values, shown=values, models=models)
 
 
 @pytest.fixture(scope="module")

@@ -9,9 +9,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from backbench.publish.value_text import aligned
+from backbench.quantities import number_columns
 from backbench.quantities.number_columns import DIGIT_SPACE, JOINER, POINT_SPACE, alike
 from backbench.quantities.number_columns import number_column as column
-from backbench.quantities.writing import NO_BREAK, THIN
+from backbench.quantities.writing import MOST_DIGITS, NO_BREAK, THIN, number
 
 SIZES = st.floats(1e-6, 1e6) | st.floats(-1e6, -1e-6) | st.just(0.0)
 
@@ -88,3 +89,14 @@ def test_the_digits_before_the_point_stand_apart(text: str, whole: str) -> None:
 def test_a_text_without_a_number_and_markup_stay_text() -> None:
     assert aligned("—") == "—"
     assert "<b>" not in str(aligned("1<b>"))
+
+
+@given(
+    values=st.lists(SIZES, min_size=1, max_size=8),
+    most=st.integers(0, 6),
+)
+def test_decimals_that_are_counted_until_enough_are_those_of_all(
+    values: list[float], most: int
+) -> None:
+    of_all = [len(number(value, MOST_DIGITS).partition(".")[2]) for value in values]
+    assert number_columns._used(values, most) == min(max(of_all), most)

@@ -7,8 +7,9 @@ import math
 from collections.abc import Iterator, Sequence
 
 from backbench.documents.stimuli import Idle, Multitone, SquareAndSine, Stimulus, Tone, TwoTones
-from backbench.signal.hidden_hum import OFF_NOMINAL, SIDEBANDS
+from backbench.signal.hidden_hum import SIDEBANDS
 from backbench.signal.mains import NOMINAL_HZ
+from backbench.signal.mains_neighbours import OFF_NOMINAL
 from backbench.signal.tone_set import MARGIN_BINS
 from backbench.signal.window import SEVEN_TERMS
 

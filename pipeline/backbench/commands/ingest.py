@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import nullcontext
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -26,6 +27,7 @@ from backbench.quantities.counts import counted
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
+    from backbench.catalogue import Catalogue
     from backbench.documents.settings import Settings
     from backbench.ingest.run_ingest import Outcome, Refused
 
@@ -61,26 +63,32 @@ def ingest(
     Example: backbench ingest reviews/2024-05-heron -c my-catalogue
     """
     from backbench.documents.file_names import MANIFEST_NAME
-    from backbench.ingest.early_start import begin_worker
+    from backbench.ingest.early_start import worker_begun
 
     named = [path.parent if path.name == MANIFEST_NAME else path for path in folders]
-    if processes != 1:
-        begin_worker(catalogue, named)
-    home = opened(catalogue)
-    if not direct:
-        home.begin_server(named)
-    from backbench.reports.progress_bars import watched
-
-    for line in _beforehand(named, home.settings):
-        typer.echo(f"warning: {line}", err=True)
-    with watched() as watch:
-        outcomes, refused = home.ingest(
-            named, history=not direct, processes=processes,
-            started=watch.started, progress=watch.progress,
-        )  # fmt: skip
+    with worker_begun(catalogue, named) if processes != 1 else nullcontext():
+        home = opened(catalogue)
+        outcomes, refused = _ingested(home, named, processes, direct=direct)
     if outcomes:
         offer_recompute(home)
     _report(outcomes, refused, catalogue)
+
+
+def _ingested(
+    home: Catalogue, folders: Sequence[Path], processes: int | None, *, direct: bool
+) -> tuple[list[Outcome], list[Refused]]:
+    """Take the folders in, with what is to be said beforehand and a bar meanwhile."""
+    if not direct:
+        home.begin_server(folders)
+    from backbench.reports.progress_bars import watched
+
+    for line in _beforehand(folders, home.settings):
+        typer.echo(f"warning: {line}", err=True)
+    with watched() as watch:
+        return home.ingest(
+            folders, history=not direct, processes=processes,
+            started=watch.started, progress=watch.progress,
+        )  # fmt: skip
 
 
 @app.command(rich_help_panel=MAINTENANCE)

@@ -5,13 +5,13 @@ from __future__ import annotations
 import hashlib
 import importlib
 import os
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
-from contextlib import suppress
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from backbench.documents.file_names import MANIFEST_NAME, SETTINGS_NAME
-from backbench.storage.process_pool import copied_process
+from backbench.storage.process_pool import copied_process, end_at_once
 
 WORTH_A_POOL = 64
 """Captures from which starting processes costs less than it saves."""
@@ -24,16 +24,27 @@ _at_hand: list[ProcessPoolExecutor] = []
 """The process that was begun and that nobody uses yet."""
 
 
-def begin_worker(catalogue: Path, folders: Sequence[Path]) -> None:
+@contextmanager
+def worker_begun(catalogue: Path, folders: Sequence[Path]) -> Iterator[None]:
     """Have a process load what an analysis needs, where a few captures are sure to be analysed.
 
-    To be called before anything starts threads.
+    To be entered before anything starts threads. If nobody has taken the process when the block is
+    left, it ends.
     """
-    if not (catalogue / SETTINGS_NAME).is_file() or not any_new(catalogue, folders):
-        return
-    if sum(map(_entries, folders)) < WORTH_A_POOL:
+    if _few_are_sure(catalogue, folders):
         pool = copied_process(_load_analysis, ())
         _at_hand.extend([pool] if pool else [])
+    try:
+        yield
+    finally:
+        for left in _at_hand:
+            end_at_once(left)
+        _at_hand.clear()
+
+
+def _few_are_sure(catalogue: Path, folders: Sequence[Path]) -> bool:
+    is_new = (catalogue / SETTINGS_NAME).is_file() and any_new(catalogue, folders)
+    return is_new and sum(map(_entries, folders)) < WORTH_A_POOL
 
 
 def taken_worker() -> ProcessPoolExecutor | None:

@@ -63,9 +63,10 @@ class Workers:
     ) -> None:
         if self._pool is None:
             return
-        if error is not None:
+        if error is None:
+            self._pool.shutdown(wait=False, cancel_futures=True)
+        else:
             end_at_once(self._pool)
-        self._pool.shutdown(wait=False, cancel_futures=True)
 
     def at_once(self) -> None:
         """Analyse now what no pool is busy with: the caller has something else to wait for."""

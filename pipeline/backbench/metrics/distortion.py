@@ -11,7 +11,7 @@ from backbench.metrics.bench_floor import LINE_CHOICE
 from backbench.metrics.bench_levels import less_lines_at_level, of_levels, off_at_level, own_at
 from backbench.metrics.declaration import Bound, MeasuredValue, metric
 from backbench.metrics.distortion_table import DistortionRow
-from backbench.metrics.doubtful_mains import doubtful_mains
+from backbench.metrics.doubtful_mains import doubtful_mains, with_doubtful_noise
 from backbench.metrics.harmonic_band import (
     BAND_CHOICE,
     beyond_band,
@@ -212,7 +212,8 @@ def _with_unseen_lines(clear: MeasuredValue, own: MeasuredValue) -> MeasuredValu
 def _in_band(tone: ToneView) -> MeasuredValue:
     """All harmonics up to 20 kHz, however few, over the fundamental."""
     harmonics = counted(tone, 2, int(BAND_HZ[1]), BAND_HZ[1])
-    return percent(harmonics.total(2, int(BAND_HZ[1])), tone.square, math.inf)
+    every = percent(harmonics.total(2, int(BAND_HZ[1])), tone.square, math.inf)
+    return beyond_shown(tone, every)
 
 
 @metric(
@@ -243,7 +244,7 @@ def sinad(tone: ToneView) -> MeasuredValue:
     better="higher",
     source="IEC 60268-3 (signal-to-noise ratio; from memory)",
     stimuli=["tone"],
-    version=6,
+    version=7,
     choice="fundamental over noise and hum, 20 Hz to 20 kHz unweighted, harmonics taken out"
     "; with a loop-back in the same range and at the same frequency the bench's own noise is taken "
     "off in power, a lower bound within 3 dB of it" + STEPS_CHOICE,
@@ -265,6 +266,7 @@ def snr(tone: ToneView) -> MeasuredValue:
     wavering = wavering_remark(tone, tone.lines.noise_only.value)
     remark = joined(noise.remark, wavering, doubtful_mains(tone))
     figure = MeasuredValue(ratio, u, u, noise.dof, bound, remark=remark)
+    figure = with_doubtful_noise(tone, figure, tone.lines.noise_only.value)
     return _perhaps_harmonics(tone, _perhaps_hum(tone, figure))
 
 

@@ -19,6 +19,7 @@ from backbench.metrics.tone_wavering import as_steady
 from backbench.metrics.warnings import joined
 from backbench.quantities.writing import in_text
 from backbench.signal.harmonics import Harmonics, Parts
+from backbench.signal.kept_property import kept_with_it
 from backbench.signal.power import STANDING
 from backbench.signal.tone import BAND_HZ, EDGE, LAST_ORDER, PASS_BAND
 
@@ -53,6 +54,15 @@ def with_second_and_third(tone: ToneView, up_to_hz: float = math.inf) -> tuple[H
     up to that. Raises NotApplicable where the second or the third is out of the record's band or
     above the frequency, or not shown, or where the record ends below it.
     """
+    return _to_the_tenth(tone) if math.isinf(up_to_hz) else _with_both(tone, up_to_hz)
+
+
+@kept_with_it
+def _to_the_tenth(tone: ToneView) -> tuple[Harmonics, int]:
+    return _with_both(tone, math.inf)
+
+
+def _with_both(tone: ToneView, up_to_hz: float) -> tuple[Harmonics, int]:
     lines = tone.beside_mains()
     recorded = PASS_BAND * lines.spectrum.rate_hz
     if math.isfinite(up_to_hz) and recorded * EDGE < up_to_hz:

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from backbench.errors import Refusal
+from backbench.metrics.band_sums import Weighting, rms_known_to
 from backbench.metrics.bench_floor import CHOICE, LINE_CHOICE, less_lines, less_noise
 from backbench.metrics.declaration import MeasuredValue, metric
 from backbench.metrics.lines_elsewhere import bounded_elsewhere
@@ -18,18 +19,23 @@ from backbench.metrics.noise import IdleView, line_figure
 from backbench.metrics.noise_in_time import HISS_HZ, known_to
 from backbench.metrics.sample_steps import (
     HALF_STEP,
+    LOST,
     STEPS_CHOICE,
+    cut_remark,
     dither_off,
+    lost_power,
     with_undithered_steps,
 )
 from backbench.metrics.slow_course import slow_course
+from backbench.metrics.spread_lines import between_lines
 from backbench.metrics.warnings import joined
 from backbench.quantities.writing import in_text
 from backbench.signal.line_course import LineCourse, line_course
 from backbench.signal.line_wavering import wavering_of_each
 from backbench.signal.mains import clear_of_mains
-from backbench.signal.power import STANDING, MeanSquare
+from backbench.signal.power import STANDING, MeanSquare, product
 from backbench.signal.quantiles import middle_of_own
+from backbench.signal.recorded_band import shown
 from backbench.signal.tone import BAND_HZ
 from backbench.signal.track import Array
 from backbench.signal.uncertainty import DB_PER_RELATIVE, Contribution, combine
@@ -93,9 +99,11 @@ def _hum(idle: IdleView) -> MeasuredValue:
     better="lower",
     source=_PRACTICE,
     stimuli=["idle"],
-    version=5,
+    version=6,
     choice="root of the mean power over 1 kHz to 10 kHz, from the median of each third of an "
-    "octave, clear of mains lines" + STEPS_CHOICE + CHOICE,
+    "octave, clear of mains lines, half way between those of buzz that are spread"
+    + STEPS_CHOICE
+    + CHOICE,
 )
 def hiss(idle: IdleView) -> MeasuredValue:
     """Noise per root hertz between 1 kHz and 10 kHz, away from lines."""
@@ -155,7 +163,8 @@ def _thirds(clear: bytes, first: int) -> _Thirds:
 def _hiss(idle: IdleView) -> MeasuredValue:
     own = idle.spectrum
     chosen = own.slice_of(*HISS_HZ)
-    clear = clear_of_mains(own, idle.capture_data.mains_hz)[chosen]
+    steady = clear_of_mains(own, idle.capture_data.mains_hz)[chosen]
+    clear, remark = between_lines(idle, chosen, steady)
     parts, spread = _thirds(clear.tobytes(), chosen.start), own.window.spread
     level = _mean_of_thirds(own.power[chosen][parts.bins], parts, spread)
     value = math.sqrt(level.square / own.resolution_hz)
@@ -165,7 +174,7 @@ def _hiss(idle: IdleView) -> MeasuredValue:
     total = combine(
         [Contribution(estimation, known.dof), Contribution(value * idle.track.calibration)]
     )
-    density = MeasuredValue(value, total.u, estimation, total.dof)
+    density = MeasuredValue(value, total.u, estimation, total.dof, remark=remark)
     if not idle.is_dithered:
         width = HISS_HZ[1] - HISS_HZ[0]
         return with_undithered_steps(density, HALF_STEP * idle.step_v / math.sqrt(width))
@@ -179,7 +188,7 @@ def _hiss(idle: IdleView) -> MeasuredValue:
     better="neither",
     source=_PRACTICE,
     stimuli=["idle"],
-    version=5,
+    version=6,
     choice="mains lines 1 to 10 over the noise between lines, 20 Hz to 20 kHz unweighted, the "
     "bench's own included; above 0 dB hum rules; the remark names the likely cause as reviewers do",
 )
@@ -201,12 +210,33 @@ def hum_over_hiss(idle: IdleView) -> MeasuredValue:
         seen = square.stands_out and most < 0
         none = "hiss dominates" if seen else "no hum stands out"
         return MeasuredValue(most, 0.0, bound="upper", remark=none)
-    bins = min((chosen.stop - chosen.start) / idle.spectrum.window.spread, BACKGROUND_BINS)
-    dof = 2 * math.log(2) ** 2 * bins
-    relative = math.hypot(square.relative, 1 / math.sqrt(2 * dof))
-    value, own = 10 * math.log10(square.value / noise), DB_PER_RELATIVE * relative
-    remark = joined(_dominant_remark(value, own, lines), _wavering_hum(idle, lines, noise))
+    lost = _lost_share(idle, chosen, noise)
+    known = (square.relative, _background_known_to(idle, chosen), lost / math.sqrt(12))
+    value, own = 10 * math.log10(square.value / noise), DB_PER_RELATIVE * math.hypot(*known)
+    cut = cut_remark(idle) if lost > LOST else None
+    remark = joined(_dominant_remark(value, own, lines), _wavering_hum(idle, lines, noise), cut)
     return MeasuredValue(value, own, own, square.samples, remark=remark)
+
+
+def _lost_share(idle: IdleView, band: slice, noise: float) -> float:
+    """Power that the noise of a band may have lost at its end, re what is left of it."""
+    first = min(shown(idle).hz / idle.spectrum.resolution_hz, band.stop)
+    return lost_power(idle, band.stop - first) / noise
+
+
+def _background_known_to(idle: IdleView, band: slice) -> float:
+    """Relative standard uncertainty of the rms of the noise between lines in a band.
+
+    Of noise that is strong in few bins, as at low frequencies, these alone tell; noise that comes
+    in events is known by how it scatters.
+    """
+    noise, spread = idle.noise[band], idle.spectrum.window.spread
+    whole = float(noise.sum())
+    bins = min(whole**2 / (product(noise, noise) * spread), BACKGROUND_BINS)
+    dof = 2 * math.log(2) ** 2 * bins
+    square = MeanSquare(whole, 2 * whole**2 / dof, 0.0, dof)
+    summed = idle.sums[Weighting.NONE]._replace(square=square, noise=whole)
+    return rms_known_to(summed, spread).u
 
 
 def _least_noise(idle: IdleView) -> float:

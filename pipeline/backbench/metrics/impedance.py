@@ -71,7 +71,7 @@ class _Across:
     unit="ohm",
     better="lower",
     source="IEC 60268-3 (output source impedance)",
-    version=3,
+    version=4,
     choice="magnitude, from amplitude and phase of the fundamental under two loads at one drive, "
     "at the point where the voltage was recorded; of sweeps at 20 Hz, 1 kHz and 20 kHz. A bound "
     "where the generator was not recorded beside the output, or tables have no phase, so that it "
@@ -119,7 +119,7 @@ def source_impedance_phase(session: Session) -> Iterator[DerivedResult]:
     unit="ohm",
     better="lower",
     source="common practice, no source",
-    version=2,
+    version=3,
     choice="the resistance that would draw the output's magnitude down as much between two loads, "
     "where no phase was recorded; its uncertainty reaches to the greatest source impedance "
     "without a negative resistance that the same magnitudes allow, a pure reactance",

@@ -147,7 +147,8 @@ def allowed_by(light: Loaded, heavy: Loaded, ohms: Ohms) -> tuple[float, float]:
     loads = (light.ohm, heavy.ohm)
     least = min(ohms.value, reactance(light.volts, heavy.volts, *loads))
     most = load * reactance(light.volts * (1 + own), heavy.volts, *loads)
-    return least, max(most, ohms.value + ONE_SIDED * ohms.u)
+    # Noise may put it below nothing, where no source is.
+    return least, max(most, max(ohms.value, 0.0) + ONE_SIDED * ohms.u)
 
 
 def _phasor(

@@ -86,7 +86,7 @@ def perhaps_cut(
 
     missing: bins of the band beyond what the record shows, each as it is weighted.
     """
-    lost = per_volt**2 * missing * shown(record).below
+    lost = per_volt**2 * lost_power(record, missing)
     if lost <= 0 or reading.bound is not None:
         return reading
     added = Contribution((math.sqrt(reading.value**2 + lost) - reading.value) / math.sqrt(3))
@@ -95,12 +95,21 @@ def perhaps_cut(
     wider = reading.but(uncertainty=total.u, estimation=own.u, dof=total.dof)
     if lost <= LOST * reading.value**2:
         return wider
+    return wider.but(remark=joined(reading.remark, cut_remark(record)))
+
+
+def lost_power(record: SteppedRecord, missing: float) -> float:
+    """Mean square, V^2, of the noise that a record may have lost in so many bins at its end."""
+    return missing * shown(record).below
+
+
+def cut_remark(record: SteppedRecord) -> str:
+    """That a record may have lost what lay at the end of its band."""
     hz = in_text(shown(record).hz, "Hz", 3)
-    remark = (
+    return (
         f"above {hz} the record holds no more than the noise of its samples' steps, and below that "
         "more: it may have been cut off there"
     )
-    return wider.but(remark=joined(reading.remark, remark))
 
 
 def dither_off(reading: MeasuredValue, step: float) -> MeasuredValue:

@@ -15,7 +15,7 @@ from backbench.metrics.tone import ToneView
 from backbench.metrics.warnings import joined
 from backbench.quantities.writing import in_text
 from backbench.signal.kept_property import kept_with_it
-from backbench.signal.power import STANDING
+from backbench.signal.power import STANDING, SURELY
 from backbench.signal.recorded_band import shown
 from backbench.signal.tone import BAND_HZ
 
@@ -35,8 +35,8 @@ def last_shown(tone: ToneView) -> float:
     if math.isinf(hz):
         return math.inf
     every = tone.lines.every_harmonic
-    standing = every.orders[every.square > STANDING * every.noise]
-    last = max(int(hz / tone.lines.frequency_hz), int(standing.max(initial=0)))
+    standing, surely = (every.orders[every.square > k * every.noise] for k in (STANDING, SURELY))
+    last = max(int(hz / tone.lines.frequency_hz), int(surely.max(initial=0)))
     followed = last <= LAST_TWO or bool((standing > last - LAST_TWO).any())
     return last if followed else math.inf
 

@@ -17,7 +17,7 @@ from backbench.metrics.tone_trace import ToneTrace
 from backbench.metrics.traits import Traits
 from backbench.metrics.warnings import joined, warning
 from backbench.quantities.writing import in_text
-from backbench.signal.kept_property import kept_property
+from backbench.signal.kept_property import kept_property, kept_with_it
 from backbench.signal.line_wavering import noise_density, wavering_outside
 from backbench.signal.mains import wrong_mains
 from backbench.signal.power import MeanSquare
@@ -217,6 +217,7 @@ def _refuse_power(capture_data: CaptureData, fundamental: MeanSquare) -> None:
         raise Refusal(off[1])
 
 
+@kept_with_it
 def power_remark(tone: ToneView) -> str | None:
     """A warning where level and load differ from the stated power by more than a setting would, or
     where the load is another than stated, or where a square wave stands in the tone's place."""

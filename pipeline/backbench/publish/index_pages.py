@@ -172,7 +172,7 @@ def _figures(title: str, place: Place, site_data: SiteData) -> tuple[str, list[d
 
     The value alone: the overview has no room for uncertainties, the unit's page has them.
     """
-    column = site_data.values.get(place, {})
+    column = site_data.shown.get(place, {})
     readings = [column.get(key) for key in site_data.units]
     unit = next((row["unit"] for row in readings if row), "")
     shown = number_column(

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import hashlib
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 from backbench.comparison.comparable_values import OF_ALL, compared_values
@@ -35,23 +36,34 @@ APPEARANCES = (
 class SiteData:
     """The whole catalogue as rows: serial numbers are left out, for they are nobody's business.
 
-    values: of each place, the worse output of each unit. models: unit keys by maker and model.
+    values: of each place, the worse output of each unit; shown: value, unit and bound of the
+    same at the places of the overview, a fraction of them. Both are read when they are first
+    asked for. models: unit keys by maker and model.
     """
 
     units: Mapping[str, Row]
     reviews: Mapping[str, Row]
     appearances: tuple[Row, ...]
     values: Mapping[Place, Mapping[str, Row]]
+    shown: Mapping[Place, Mapping[str, Row]]
     points: Mapping[str, str]
     models: Mapping[tuple[str, str], tuple[str, ...]] = field(default_factory=dict)
 
     def reviews_of(self, unit_key: str) -> list[Row]:
         """A unit's appearances, newest first."""
-        return [row for row in self.appearances if row["unit_key"] == unit_key]
+        return list(self._by_unit.get(unit_key, ()))
 
     def units_in(self, review_key: str) -> list[Row]:
         """The appearances of one review, in the manifest's order."""
-        return [row for row in self.appearances if row["review_key"] == review_key]
+        return list(self._by_review.get(review_key, ()))
+
+    @cached_property
+    def _by_unit(self) -> Mapping[str, list[Row]]:
+        return _by("unit_key", self.appearances)
+
+    @cached_property
+    def _by_review(self) -> Mapping[str, list[Row]]:
+        return _by("review_key", self.appearances)
 
     def models_by_review(self) -> dict[str, list[tuple[str, str]]]:
         """Maker and model by the review that is the newest of any of the model's units."""
@@ -70,6 +82,13 @@ class SiteData:
         for maker, model in sorted(self.models, key=lambda key: (key[0].lower(), key[1].lower())):
             by_maker.setdefault(maker, []).append((maker, model))
         return by_maker
+
+
+def _by(key: str, rows: Iterable[Row]) -> dict[str, list[Row]]:
+    found: dict[str, list[Row]] = {}
+    for row in rows:
+        found.setdefault(str(row[key]), []).append(row)
+    return found
 
 
 SHARED_VIEWS = (
@@ -126,14 +145,15 @@ def _as_of_review(store: Database, unit_key: str, review_key: str) -> Iterator[N
             )
         store.run("DROP TABLE temp.unit_period")
         store.run(
-            f"CREATE TEMP VIEW unit_period AS SELECT * REPLACE (standing OR unit_key = "
+            f"CREATE TEMP TABLE unit_period AS SELECT * REPLACE (standing OR unit_key = "
             f"'{unit_key}' AS standing) FROM \"{database}\".main.unit_period "
             f"WHERE unit_key <> '{unit_key}' OR review_key = '{review_key}'"
         )
         yield
     finally:
-        for name in (*OWN_VIEWS, "unit_period"):
+        for name in OWN_VIEWS:
             store.run(f"DROP VIEW IF EXISTS temp.{name}")
+        store.run("DROP TABLE IF EXISTS temp.unit_period")
         keep_views(store)
 
 
@@ -144,12 +164,13 @@ def read_site_data(store: Database) -> SiteData:
     for key, row in units.items():
         models.setdefault((str(row["maker"]), str(row["model"])), []).append(key)
     return SiteData(
-        units,
-        {str(row["review_key"]): row for row in _rows(store.frame(REVIEWS))},
-        tuple(_rows(store.frame(APPEARANCES))),
-        _ValuesByPlace(store.frame(OF_ALL, compared_values())),
-        {str(key): str(title) for key, title in store.rows(POINTS)},
-        {key: tuple(keys) for key, keys in models.items()},
+        units=units,
+        reviews={str(row["review_key"]): row for row in _rows(store.frame(REVIEWS))},
+        appearances=tuple(_rows(store.frame(APPEARANCES))),
+        values=_ValuesByPlace(store, {}, "*"),
+        shown=_ValuesByPlace(store, _of_overview(), "^(unit_key|value|unit|bound)$"),
+        points={str(key): str(title) for key, title in store.rows(POINTS)},
+        models={key: tuple(keys) for key, keys in models.items()},
     )
 
 
@@ -160,20 +181,34 @@ def overview() -> list[tuple[str, Place]]:
     return [(o.title, (name, o.point, o.limit_percent)) for name, o in shown if o is not None]
 
 
+def _of_overview() -> dict[str, Any]:
+    places = [place for _, place in overview()]
+    return {
+        "metrics": sorted({metric for metric, _, _ in places}),
+        "points": sorted({point for _, point, _ in places}),
+    }
+
+
 POINTS = "SELECT point_key, title FROM test_point"
 
 
 class _ValuesByPlace(Mapping[Place, Mapping[str, Row]]):
     """The values of units by place; made rows of only where a place is asked for."""
 
-    def __init__(self, values: pl.DataFrame) -> None:
-        place = ["metric", "point_key", "limit_percent"]
-        self._parts: dict[Any, pl.DataFrame] = values.partition_by(place, as_dict=True)
+    def __init__(self, store: Database, narrowed: Mapping[str, Any], columns: str) -> None:
+        """narrowed: parameters of the statement in place of those by which all is compared.
+        columns: of the rows, as frames choose them."""
+        self._store, self._narrowed, self._columns = store, narrowed, columns
         self._made: dict[Place, dict[str, Row]] = {}
+
+    @cached_property
+    def _parts(self) -> dict[Any, pl.DataFrame]:
+        values = self._store.frame(OF_ALL, {**compared_values(), **self._narrowed})
+        return values.partition_by(["metric", "point_key", "limit_percent"], as_dict=True)
 
     def __getitem__(self, place: Place) -> Mapping[str, Row]:
         if place not in self._made:
-            rows = _rows(self._parts[place])
+            rows = _rows(self._parts[place].select(self._columns))
             self._made[place] = {str(row["unit_key"]): row for row in rows}
         return self._made[place]
 

@@ -86,11 +86,23 @@ def _places(values: Sequence[float]) -> int | None:
     sizes = [abs(value) for value in values if value]
     if not sizes:
         return 0
-    used = max(len(_own(value, None).partition(".")[2]) for value in values)
     most, least = (math.floor(math.log10(size)) for size in (max(sizes), min(sizes)))
     wanted = max(MOST_DIGITS - 1 - most, LEAST_DIGITS - 1 - least, 0)
-    places = min(used, wanted)
+    places = _used(values, wanted)
     return places if places + max(most, 0) + 1 <= WIDEST or not places else None
+
+
+def _used(values: Sequence[float], most: int) -> int:
+    """The most decimals that one of the numbers has by itself; `most` where that has them or more.
+
+    Of thousands the first few mostly tell.
+    """
+    used = 0
+    for value in values:
+        if used >= most:
+            return most
+        used = max(used, len(_own(value, None).partition(".")[2]))
+    return min(used, most)
 
 
 def _equal(value: float, bound: str | None, places: int) -> str:

@@ -9,20 +9,17 @@ none stands clear, nothing is known of it but what the record shows at the harmo
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from itertools import accumulate, pairwise
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
+from backbench.signal.mains_neighbours import OFF_NOMINAL, Around, strongest_around
 from backbench.signal.nearest_lines import apart_from, fenced
 from backbench.signal.spectrum import Spectrum
 from backbench.signal.track import Array
 
-OFF_NOMINAL = 0.002
-"""How far the mains may be from its nominal frequency: common practice, no source."""
-NEIGHBOUR_MULTIPLES = np.array([-4, -3, -2, -1, 1, 2, 3, 4])
-"""Multiples that are looked at around a harmonic."""
-EVEN = np.flatnonzero(NEIGHBOUR_MULTIPLES % 2 == 0)
 SIDEBANDS = (1, 2)
 """Multiples of the mains at which a modulated tone has sidebands that are reckoned with."""
 MIRRORED_CLEAR = 1.5
@@ -36,10 +33,6 @@ field is mostly the strongest by far. Common practice, no source."""
 MOST_MULTIPLE = 10
 """Multiples of the mains above which the lines around a tone tell of those beneath it, and it has
 few harmonics among them."""
-STANDING = 6.0
-"""A mains line stands out above so many standard deviations of the noise in its lobe."""
-POOLED = 3.0
-"""Standard deviations of their mean above which weak lines stand out together."""
 UNSEEN_FACTOR = 3.5
 """Hidden power, re what the record shows at a harmonic, where nothing clear of the tone tells more.
 
@@ -100,16 +93,8 @@ class HiddenHum(NamedTuple):
         return HiddenHum(self.square[1:], self.blind[1:])
 
 
-def hidden_hum(
-    spectrum: Spectrum,
-    noise: Array,
-    position: float,
-    half: float,
-    mains_hz: float | None,
-    orders: NDArray[np.int_],
-    others: Sequence[float] = (),
-) -> HiddenHum:
-    """What the mains may hide under harmonics of a tone.
+class UnderHarmonics(NamedTuple):
+    """Harmonics of a tone under which mains lines are sought.
 
     Parameters
     ----------
@@ -125,50 +110,56 @@ def hidden_hum(
         Nominal mains frequency, Hz; None where unknown: then nothing is known to hide.
     orders : ndarray of int, shape (n,)
         Harmonic numbers.
-    others : sequence of float, optional
+    others : sequence of float
         Frequencies, Hz, that the mains may have had instead: what their lines show counts, too.
-
-    Returns
-    -------
-    HiddenHum
-        Arrays of shape (n,).
     """
-    nothing = HiddenHum(np.zeros(len(orders)), np.zeros(len(orders), dtype=bool))
-    if not mains_hz or not len(orders):
-        return nothing
 
-    def apart(centres: Array) -> Array:
-        away: Array = np.abs(centres - np.rint(centres / position) * position)
+    spectrum: Spectrum
+    noise: Array
+    position: float
+    half: float
+    mains_hz: float | None
+    orders: NDArray[np.int_]
+    others: Sequence[float]
+
+    def apart(self, centres: Array) -> Array:
+        """Distance of places to the nearest harmonic.
+
+        Parameters
+        ----------
+        centres : ndarray of float64, shape (...)
+            Bins.
+
+        Returns
+        -------
+        ndarray of float64, shape (...)
+            Bins.
+        """
+        away: Array = np.abs(centres - np.rint(centres / self.position) * self.position)
         return away
 
-    steps = np.array([mains_hz, *others]) / spectrum.resolution_hz
-    count, many = len(orders), len(steps)
-    centres: Array = np.asarray(orders * position, dtype=np.float64)
-    aside = np.zeros(many * count, dtype=bool)
-    aside[:count] = on_sideband(centres, np.array([position]), steps[0], half) & (orders > 1)
-    # Every mains frequency in one call; of the others no more counts than what stands there.
-    hidden = hidden_among(
-        spectrum,
-        noise,
-        np.tile(centres, many),
-        half=half,
-        step=np.repeat(steps, count),
-        apart=apart,
-        aside=aside,
-    )
-    return HiddenHum(hidden.square.reshape(many, count).max(axis=0), hidden.blind[:count])
+    def lines(self) -> UnderLines:
+        """The same as lines at any places: for each mains frequency in turn.
+
+        Returns
+        -------
+        UnderLines
+        """
+        steps = np.array([self.mains_hz, *self.others]) / self.spectrum.resolution_hz
+        count, many = len(self.orders), len(steps)
+        centres = np.asarray(self.orders * self.position, dtype=np.float64)
+        # Of the other frequencies no more counts than what stands there.
+        aside = np.zeros(many * count, dtype=bool)
+        beside = on_sideband(centres, np.array([self.position]), steps[0], self.half)
+        aside[:count] = beside & (self.orders > 1)
+        return UnderLines(
+            self.spectrum, self.noise, np.tile(centres, many), half=self.half,
+            steps=np.repeat(steps, count), apart=self.apart, aside=aside,
+        )  # fmt: skip
 
 
-def hidden_among(
-    spectrum: Spectrum,
-    noise: Array,
-    centres: Array,
-    half: float,
-    step: float | Array,
-    apart: Callable[[Array], Array],
-    aside: NDArray[np.bool_],
-) -> HiddenHum:
-    """What the mains may hide under lines at any places.
+class UnderLines(NamedTuple):
+    """Lines of a record, at any places, under which mains lines are sought.
 
     Parameters
     ----------
@@ -180,31 +171,81 @@ def hidden_among(
         Of the lines, fractional bins.
     half : float
         Bins on each side that a line takes.
-    step : float or ndarray of float64, shape (n,)
-        Mains frequency, bins, > 0; of each line where there are several.
+    steps : ndarray of float64, shape (n,)
+        Mains frequency for each line, bins, > 0.
     apart : callable
         Gives the distance of positions, bins, to the nearest line that the stimulus may make.
     aside : ndarray of bool, shape (n,)
         Whether a sideband at a multiple of the mains may lie under a line.
+    """
+
+    spectrum: Spectrum
+    noise: Array
+    centres: Array
+    half: float
+    steps: Array
+    apart: Callable[[Array], Array]
+    aside: NDArray[np.bool_]
+
+
+def hidden_hum(each: Sequence[UnderHarmonics]) -> list[HiddenHum]:
+    """What the mains may hide under harmonics of tones.
+
+    Parameters
+    ----------
+    each : sequence of UnderHarmonics
+        Of spectra of as many bins, with one window: several in less time than one by one.
 
     Returns
     -------
-    HiddenHum
-        Arrays of shape (n,).
+    list of HiddenHum
+        Arrays of shape (n,) each.
     """
-    nearest = np.maximum(np.rint(centres / step), 1)
-    reach = np.minimum(half + OFF_NOMINAL * centres, step / 2)
-    near = np.abs(centres - nearest * step) <= reach
-    near &= centres < len(noise) - 1
-    square = np.zeros(len(centres))
-    if not near.any():
-        return HiddenHum(square, aside)
-    own = np.broadcast_to(step, near.shape)[near]
-    strongest, known = _from_neighbours(spectrum, noise, nearest[near], own, apart, half)
-    square[near] = np.where(known, MARGIN * strongest, 0.0)
-    blind = aside.copy()
-    blind[near] |= ~known
-    return HiddenHum(square, blind)
+    sought = [one.lines() for one in each if one.mains_hz and len(one.orders)]
+    found = iter(hidden_among(sought) if sought else [])
+    hidden = []
+    for one in each:
+        count, none = len(one.orders), np.zeros(len(one.orders), dtype=bool)
+        square, blind = next(found) if one.mains_hz and count else (np.zeros(count), none)
+        if count:
+            square = square.reshape(-1, count).max(axis=0)
+        hidden.append(HiddenHum(square, blind[:count]))
+    return hidden
+
+
+def hidden_among(each: Sequence[UnderLines]) -> list[HiddenHum]:
+    """What the mains may hide under lines at any places.
+
+    Parameters
+    ----------
+    each : sequence of UnderLines
+        Of spectra of as many bins, with one window; one at least.
+
+    Returns
+    -------
+    list of HiddenHum
+        Arrays of shape (n,) each.
+    """
+    ends = list(accumulate([len(one.centres) for one in each], initial=0))
+    rows = [slice(*pair) for pair in pairwise(ends)]
+    centres = np.concatenate([one.centres for one in each])
+    steps = np.concatenate([one.steps for one in each])
+    half = np.repeat([one.half for one in each], np.diff(ends))
+    nearest = np.maximum(np.rint(centres / steps), 1)
+    reach = np.minimum(half + OFF_NOMINAL * centres, steps / 2)
+    near = np.abs(centres - nearest * steps) <= reach
+    near &= centres < len(each[0].noise) - 1
+    square, blind = np.zeros(len(centres)), np.concatenate([one.aside for one in each])
+    if near.any():
+        around = [
+            Around(one.spectrum, one.noise, nearest[own][near[own]], steps[own][near[own]],
+                   one.apart, one.half)
+            for one, own in zip(each, rows, strict=True)
+        ]  # fmt: skip
+        strongest, known = strongest_around(around)
+        square[near] = np.where(known, MARGIN * strongest, 0.0)
+        blind[near] |= ~known
+    return [HiddenHum(square[own], blind[own]) for own in rows]
 
 
 def hidden_under_tones(
@@ -251,7 +292,8 @@ def hidden_under_tones(
     fence = fenced(tones)
     square = np.zeros(len(tones))
     steps = np.full(np.count_nonzero(near), step)
-    square[near] = _from_neighbours(spectrum, noise, nearest[near], steps, apart, half)[0]
+    around = Around(spectrum, noise, nearest[near], steps, apart, half)
+    square[near] = strongest_around([around])[0]
     return FIRST_LINE * square
 
 
@@ -313,53 +355,3 @@ def on_sideband(centres: Array, tones: Array, step: float, half: float) -> NDArr
         hidden |= (np.abs(between - away) <= reach).any(axis=1)
         hidden |= (np.abs(mirrored - away) <= reach - MIRRORED_CLEAR).any(axis=1)
     return hidden
-
-
-def _from_neighbours(
-    spectrum: Spectrum,
-    noise: Array,
-    nearest: Array,
-    steps: Array,
-    apart: Callable[[Array], Array],
-    half: float,
-) -> tuple[Array, NDArray[np.bool_]]:
-    """Strongest of the multiples around each one, V^2, and whether these tell of it at all.
-
-    nearest: multiple of the mains. steps: mains frequency, bins, of each.
-    Lines that don't stand out one by one may do so together: then the most that their mean may be.
-    """
-    multiples, step = nearest[:, None] + NEIGHBOUR_MULTIPLES, steps[:, None]
-    centres = multiples * step
-    lobe = spectrum.window.half_width
-    reach = np.minimum(lobe + OFF_NOMINAL * centres, step / 2)
-    first = np.floor(centres - reach).astype(int)
-    last = np.ceil(centres + reach).astype(int) + 1
-    clear = (first > lobe) & (last < len(noise))
-    clear &= apart(centres) > half + reach
-    # One bin stands for a place that isn't clear: as near to it as the rest, which spares sums.
-    first = np.minimum(np.maximum(first, 0), len(noise) - 2)
-    last = np.where(clear, last, first + 1)
-    middle = clear * noise[np.where(clear, np.rint(centres).astype(int), 0)]
-    width = last - first
-    # Both are 0 where a place isn't clear.
-    square = clear * (_sums_between(spectrum.power, first, last) - width * middle)
-    scatter = middle * np.sqrt(spectrum.window.spread * width)
-    standing = np.where(square > STANDING * scatter, square, 0.0)
-    known: NDArray[np.bool_] = np.logical_or.reduce(clear[:, EVEN], axis=1)
-    count = np.maximum(np.add.reduce(clear, axis=1, dtype=int), 1)
-    mean = np.add.reduce(square, axis=1) / count
-    own = POOLED * np.sqrt(np.add.reduce(scatter * scatter, axis=1)) / count
-    together = np.where(mean > own, mean + own, 0.0)
-    strongest: Array = np.maximum(np.maximum.reduce(standing, axis=1), together)
-    return strongest, known
-
-
-def _sums_between(power: Array, first: NDArray[np.int_], last: NDArray[np.int_]) -> Array:
-    """Sums of ranges of bins, without a running sum whose rounding hides small lines.
-
-    Each range holds a bin at least, and ends before the last bin: what stands between two
-    ranges is summed too, and left out.
-    """
-    bounds = np.stack([first, last], axis=-1).ravel()
-    sums: Array = np.add.reduceat(power, bounds)[::2].reshape(first.shape)
-    return sums

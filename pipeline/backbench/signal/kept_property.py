@@ -34,6 +34,18 @@ class kept_property(Generic[T]):
         value = instance.__dict__[self._name] = self._reckon(instance)
         return value
 
+    def keep(self, instance: object, value: T) -> None:
+        """Keep what was reckoned elsewhere, with that of other instances.
+
+        Parameters
+        ----------
+        instance : object
+            Whose property it is.
+        value : T
+            What it would have been reckoned as.
+        """
+        instance.__dict__[self._name] = value
+
 
 def kept_with_it(reckon: Callable[[T], R]) -> Callable[[T], R]:
     """A function of one object whose result stays with that object.

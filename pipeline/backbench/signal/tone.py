@@ -18,6 +18,7 @@ from backbench.signal.harmonics import Harmonics, beats, beside
 from backbench.signal.hidden_hum import (
     MARGIN,
     HiddenHum,
+    UnderHarmonics,
     hidden_hum,
     hidden_under_tones,
     mirrored_in_lobe,
@@ -95,8 +96,7 @@ class ToneLines(Stepped):
         ndarray of float64, shape (k,)
             Bins.
         """
-        away: Array = np.abs(positions - np.rint(positions / self.position) * self.position)
-        return away
+        return np.asarray(np.abs(positions - np.rint(positions / self.position) * self.position))
 
     def _with_steps(self, line: MeanSquare) -> MeanSquare:
         """A line, what the samples' steps may add to it in its variance."""
@@ -194,13 +194,12 @@ class ToneLines(Stepped):
     def every_harmonic(self) -> Harmonics:
         """All harmonics up to 20 kHz, or the tenth where that is higher."""
         orders, (lines, near) = self._orders, self._lines
-        noise = near[1:]
-        square: Array = lines.square[1:] - noise
-        hidden = self._hidden.but_first()
+        noise, square = near[1:], lines.square[1:] - near[1:]
+        hidden = self.hidden.but_first()
         if self._drifts:
             square, noise = self._lobes_of_harmonics.value, np.sqrt(self._lobes_of_harmonics.floor)
             # A whole lobe holds what stands so near to a harmonic that their lobes meet.
-            hidden = self._hidden_within(orders, 2 * self.half)
+            hidden = hidden_hum([self.under_all._replace(orders=orders, half=2 * self.half)])[0]
         hum, blind = hidden.reckoned(square)
         return Harmonics(orders=orders, square=square, noise=noise + self.steps, hum=hum,
             blind=blind, samples=self.samples)  # fmt: skip
@@ -209,8 +208,7 @@ class ToneLines(Stepped):
     def _drifts(self) -> bool:
         """Whether the fundamental is spread more than noise explains: its frequency changes."""
         whole, middle = self.fundamental, self.middle
-        lost = 1 - middle.value / whole.value
-        return lost > 4 * (whole.relative + middle.relative)
+        return 1 - middle.value / whole.value > 4 * (whole.relative + middle.relative)
 
     @kept_property
     def _orders(self) -> NDArray[np.int_]:
@@ -230,17 +228,19 @@ class ToneLines(Stepped):
 
     @kept_property
     def _hum_of_fundamental(self) -> tuple[Array, NDArray[np.bool_]]:
-        return self._hidden.first().reckoned(np.array([self.middle.value]))
+        return self.hidden.first().reckoned(np.array([self.middle.value]))
 
     @kept_property
-    def _hidden(self) -> HiddenHum:
+    def hidden(self) -> HiddenHum:
         """Mains lines that may hide in the fundamental and in all harmonics."""
-        return self._hidden_within(np.concatenate([[1], self._orders]), self.half)
+        return hidden_hum([self.under_all])[0]
 
-    def _hidden_within(self, orders: NDArray[np.int_], reach: float) -> HiddenHum:
-        """Mains lines within `reach` bins that may hide in each; see HiddenHum."""
-        given = (self.spectrum, self.noise, self.position, reach)
-        return hidden_hum(*given, self.mains_hz, orders, self.unconfirmed)
+    @property
+    def under_all(self) -> UnderHarmonics:
+        """The fundamental and all harmonics as lines under which mains lines are sought."""
+        orders = np.concatenate([[1], self._orders])
+        given = (self.spectrum, self.noise, self.position, self.half, self.mains_hz)
+        return UnderHarmonics(*given, orders, self.unconfirmed)
 
     @kept_property
     def unconfirmed(self) -> list[float]:
@@ -284,8 +284,9 @@ class ToneLines(Stepped):
         if told and not self._hum_of_fundamental[1][0]:
             return 0.0
         places = np.array([self.position])
-        most = hidden_under_tones(self.spectrum, self.noise, places, self.half, self.mains_hz)
-        return float(most[0])
+        return float(
+            hidden_under_tones(self.spectrum, self.noise, places, self.half, self.mains_hz)[0]
+        )
 
     def filtered(self, power: Callable[[Array], Array]) -> MeanSquare:
         """What a filter leaves of 20 Hz to 20 kHz without the fundamental, of which nothing passes.
@@ -306,8 +307,7 @@ class ToneLines(Stepped):
         weights = power(squared_bins(len(self.noise))[band] * (1 / self.position**2))
         left = self._left(band, self._near_fundamental(band), weights=weights)
         # A notch is narrow where the tone is: what hides in it may pass or not.
-        left = widened(left, self.hum_under_fundamental**2)
-        return widened(left, self._beats(BAND_HZ[1]))
+        return widened(left, self.hum_under_fundamental**2 + self._beats(BAND_HZ[1]))
 
     def _beats(self, top_hz: float) -> float:
         """Variance, V^4, that mains lines under harmonics add to a sum of powers."""

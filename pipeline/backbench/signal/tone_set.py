@@ -14,6 +14,7 @@ from backbench.signal.background import degrees_of_freedom
 from backbench.signal.dither import Stepped
 from backbench.signal.hidden_hum import (
     HiddenHum,
+    UnderLines,
     hidden_among,
     hidden_under_tones,
     on_sideband,
@@ -156,15 +157,11 @@ class ToneSet(Stepped):
         def apart(centres: Array) -> Array:
             return apart_from(centres, self._products)
 
-        return hidden_among(
-            self.spectrum,
-            self.noise,
-            positions,
-            half=self.half,
-            step=step,
-            apart=apart,
-            aside=aside,
-        )
+        under = UnderLines(
+            self.spectrum, self.noise, positions, half=self.half, apart=apart, aside=aside,
+            steps=np.full(len(positions), step),
+        )  # fmt: skip
+        return hidden_among([under])[0]
 
     def apart_from_products(self, positions: Array) -> Array:
         """Distance of positions to the nearest tone or product of theirs.

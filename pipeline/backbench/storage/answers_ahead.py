@@ -8,9 +8,9 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from backbench.storage.database import Database, StatementError
 
@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 Values = Mapping[str, object]
 Given = Sequence[object] | Values
 PLACE = "_place"
+Answer = TypeVar("Answer")
 
 
 class AnswersAhead(Database):
@@ -73,36 +74,44 @@ class AnswersAhead(Database):
 
     def foresee_rows(self, sql: str, each: Sequence[Values]) -> None:
         """The rows of a statement for each of several values of all its parameters."""
+        whole, most_rows = self._of_all(super().rows, sql, each, _values(each))
         found: dict[int, list[tuple[Any, ...]]] = {}
-        try:
-            for place, *row in super().rows(_of_each(sql, each, _order(sql)), _values(each)):
-                found.setdefault(place, []).append(tuple(row))
-        except StatementError:
-            return  # Each will be asked by itself.
+        for place, *row in whole or ():
+            found.setdefault(place, []).append(tuple(row))
         for place, values in enumerate(each):
-            self._ahead["rows", sql, _key(values)] = found.get(place, [])
+            answer = found.get(place, [])
+            if whole is not None and len(answer) <= most_rows:
+                self._ahead["rows", sql, _key(values)] = answer
 
     def foresee_frames(
         self, sql: str, each: Sequence[Values], common: Values | None = None
     ) -> None:
         """The same as frames. common: parameters whose values are the same for all."""
         given = {**_values(each), **(common or {})}
-        most_rows: float = math.inf
-        try:
-            whole = super().frame(_of_each(sql, each, _order(sql)), given)
-        except StatementError:
-            # Ordered by what is no column of the answer: then no more than one row has its order.
-            most_rows = 1
-            try:
-                whole = super().frame(_of_each(sql, each, ""), given)
-            except StatementError:
-                return  # Each will be asked by itself.
+        whole, most_rows = self._of_all(super().frame, sql, each, given)
+        if whole is None:
+            return
         parts = whole.partition_by(PLACE, as_dict=True, include_key=False)
         none = whole.drop(PLACE).clear()
         for place, values in enumerate(each):
             answer = parts.get((place,), none)
             if answer.height <= most_rows:
                 self._ahead["frame", sql, _key({**values, **(common or {})})] = answer
+
+    def _of_all(
+        self, fetch: Callable[[str, Values], Answer], sql: str, each: Sequence[Values],
+        given: Values,
+    ) -> tuple[Answer | None, float]:  # fmt: skip
+        """The answers of all in one, and the most rows that one of them may have to be used; None
+        where each is to be asked by itself."""
+        try:
+            return fetch(_of_each(sql, each, _order(sql)), given), math.inf
+        except StatementError:
+            # Ordered by what is no column of the answer: then no more than one row has its order.
+            try:
+                return fetch(_of_each(sql, each, ""), given), 1
+            except StatementError:
+                return None, 0
 
 
 @contextmanager

@@ -62,3 +62,4 @@ def end_at_once(pool: ProcessPoolExecutor) -> None:
     # From 3.14 on, terminate_workers does it.
     for process in [*(pool._processes or {}).values()]:
         process.terminate()
+    pool.shutdown(wait=False, cancel_futures=True)
