@@ -143,9 +143,12 @@ ORDER BY review_key, kind, position, name
 """
 
 
-def outcome_statements(*, of_views: bool) -> list[str]:
-    """The statements that `review_outcomes` asks of some reviews, their keys as $reviews."""
-    chosen, _ = chosen_reviews([""])
+def outcome_statements(review_keys: Sequence[str], *, of_views: bool) -> list[str]:
+    """The statements that `review_outcomes` asks of these reviews, their keys as $reviews.
+
+    They are others of one review than of several: of all single ones they are the same.
+    """
+    chosen, _ = chosen_reviews(review_keys)
     asked = {
         "captures": f"capture_outcome WHERE {chosen}" if of_views
         else "capture_outcome_of($reviews)",
@@ -165,7 +168,7 @@ def review_outcomes(
     if not review_keys:
         return {}
     values = {"reviews": [*review_keys]}
-    of_captures, of_several, of_entries = outcome_statements(of_views=of_views)
+    of_captures, of_several, of_entries = outcome_statements(review_keys, of_views=of_views)
     captures: dict[str, list[CaptureOutcome]] = {key: [] for key in review_keys}
     across: dict[str, list[Across]] = {key: [] for key in review_keys}
     for row in store.rows(of_captures, values):

@@ -47,7 +47,7 @@ def _of_reviews(store: AnswersAhead, reviews: Sequence[str]) -> None:
     store.foresee_frames(sheet_content.CAPTURES, each)
     for sql in (sheet_content.METHODS, sheet_content.CALIBRATIONS, sheet_content.PACKAGES):
         store.foresee_rows(sql, each)
-    for sql in outcome_statements(of_views=True):
+    for sql in outcome_statements(reviews[:1], of_views=True):
         store.foresee_rows(sql, [{"reviews": [key]} for key in reviews])
 
 

@@ -92,7 +92,11 @@ def backgrounds(
 
 def _of_alike(powers: Sequence[Array], places: _Places, top: int, *, curved: bool = False) -> Array:
     """The background of spectra whose noise is read at the same places, a row for each."""
-    levels = places.segments.medians(np.stack([power.take(places.picked) for power in powers]))
+    picked = np.empty((len(powers), len(places.picked)))
+    for power, row in zip(powers, picked, strict=True):
+        # All places are within: without their being checked, each value is moved once.
+        power.take(places.picked, out=row, mode="clip")
+    levels = places.segments.medians(picked)
     levels /= LN_2
     noise, lowest = _joined(places, levels, top), places.centres[0]
     below = min(math.ceil(lowest), top)
