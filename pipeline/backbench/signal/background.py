@@ -54,7 +54,8 @@ def background(power: Array, free: NDArray[np.bool_], top: int, *, curved: bool 
     segments it is interpolated, below the first it goes on as steeply as it rises there.
     """
     places = _places_among(np.packbits(free[:top]).tobytes(), top, middle=curved)
-    return _of_alike([power], places, top, curved=curved)[0]
+    drawn: Array = _of_alike([power], places, top, curved=curved)[0]
+    return drawn
 
 
 def backgrounds(
