@@ -41,7 +41,7 @@ def test_a_server_leaves_an_empty_database_for_the_next_and_dies_with_its_starte
     assert alive(server)
     (prepared,) = (tmp_path / "cache" / "backbench").iterdir()
     left = {path.name: path.read_bytes() for path in prepared.parent.iterdir()}
-    assert _steps(prepared, "immutable=1") == _steps(home / "prefect.db") != []
+    assert _steps(prepared, unwritten=True) == _steps(home / "prefect.db") != []
     assert {path.name: path.read_bytes() for path in prepared.parent.iterdir()} == left
     assert _steps(tmp_path / "none.db") == []
     result = tables(prepared)

@@ -9,11 +9,15 @@ from pathlib import Path
 import pytest
 
 from backbench.errors import UserError
+from backbench.storage import vault as vault_of_originals
 from backbench.storage.vault import Ledger, Receipt, Received, Vault
 
 
-@pytest.fixture
-def vault(tmp_path: Path) -> Vault:
+@pytest.fixture(params=["read at once", "in blocks"])
+def vault(tmp_path: Path, request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> Vault:
+    """As files of either size are kept."""
+    if request.param == "in blocks":
+        monkeypatch.setattr(vault_of_originals, "READ_AT_ONCE", 0)
     return Vault(tmp_path / "vault")
 
 
@@ -78,6 +82,20 @@ def test_receipts_come_back_in_order(tmp_path: Path) -> None:
         ledger.write(receipt)
     assert ledger.receipts() == written
     assert ledger.newest() == {"r1": written[2], "r0": written[1]}
+
+
+def test_withdrawn_are_those_whose_newest_receipt_says_so(tmp_path: Path) -> None:
+    """A name that looks like the text of a receipt that doesn't withdraw misleads nobody."""
+    ledger = Ledger(tmp_path / "ledger")
+    files = {'"withdrawn": null': Received("00", 1)}
+    for number, review, reason in ((1, "a", None), (2, "b", None)):
+        ledger.write(Receipt(number, review, "/x", "ab", files, reason))
+    assert ledger.withdrawn() == []
+    ledger.write(Receipt(3, "b", "/x", "ab", files, "wrong load"))
+    assert ledger.withdrawn() == ["b"]
+    ledger.write(Receipt(4, "a", "/x", "ab", files, "wrong load"))
+    ledger.write(Receipt(5, "b", "/x", "ab", files))
+    assert ledger.withdrawn() == ["a"]
 
 
 def test_a_damaged_receipt_is_named(tmp_path: Path) -> None:

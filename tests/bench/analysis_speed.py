@@ -28,7 +28,6 @@ from scipy.fft import rfft
 from backbench.documents.manifest import Conditions
 from backbench.documents.stimuli import Idle, Multitone, SquareWave, Stimulus, Sweep, Tone, TwoTones
 from backbench.ingest.malloc_tuning import LARGE_PAGES, ask_large_pages, keep_freed
-from backbench.ingest.recordings import calibrated
 from backbench.metrics.declaration import CaptureData
 from backbench.metrics.measurement import measure
 from backbench.readers.file_formats import open_recording
@@ -84,9 +83,8 @@ def floor(path: Path) -> None:
 
 def analysis(path: Path, stimulus: Stimulus) -> None:
     with open_recording(path) as opened:
-        samples, rate = opened.read(opened.frames), opened.rate_hz
-    volts = {n: calibrated(samples[:, n - 1], FULL_SCALE) for n in (1, 2)}
-    tracks = {n: Track(v, rate, FULL_SCALE, 0.004, 24) for n, v in volts.items()}
+        volts, rate = opened.read(opened.frames, [FULL_SCALE] * 2), opened.rate_hz
+    tracks = {n: Track(volts[:, n - 1], rate, FULL_SCALE, 0.004, 24) for n in (1, 2)}
     reference = tracks[1] if stimulus.kind == "sweep" else None
     measure(
         CaptureData(stimulus, Conditions(load_ohm=8.0), tracks, reference=reference, mains_hz=50.0)

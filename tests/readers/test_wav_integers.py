@@ -56,6 +56,22 @@ def test_reading_goes_on_from_where_it_was_set(tmp_path: Path) -> None:
         assert opened.read(1).shape == (0, 3)
 
 
+@pytest.mark.parametrize(
+    ("subtype", "form"),
+    [("PCM_16", "WAV"), ("PCM_24", "WAV"), ("PCM_32", "WAV"), ("FLOAT", "WAV"), ("PCM_24", "AIFF")],
+)
+def test_samples_are_given_in_the_unit_of_full_scale(
+    tmp_path: Path, subtype: str, form: str
+) -> None:
+    path = written(tmp_path / "a", subtype, 3, BLOCK_FRAMES + 7, form)
+    known, _ = soundfile.read(path, always_2d=True)
+    full_scale = [0.7, 12.34, 1.0]
+    with open_recording(path) as opened:
+        first, rest = opened.read(10, full_scale), opened.read(BLOCK_FRAMES, full_scale)
+    assert np.array_equal(np.concatenate([first, rest]), known * full_scale)
+    assert all(track.flags.c_contiguous for track in rest.T)
+
+
 @pytest.mark.parametrize(("subtype", "form"), [("FLOAT", "WAV"), ("PCM_24", "AIFF")])
 def test_other_files_are_left_to_the_library(tmp_path: Path, subtype: str, form: str) -> None:
     path = written(tmp_path / "a", subtype, 2, 100, form)

@@ -5,8 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Collection, Iterator
 
-import numpy as np
-
 from backbench.documents.settings import InForce
 from backbench.documents.stimuli import Stimulus
 from backbench.ingest.analysis_plan import Source
@@ -14,7 +12,7 @@ from backbench.metrics.warnings import joined
 from backbench.readers.declaration import OpenRecording
 from backbench.readers.file_formats import open_recording, span, too_long
 from backbench.readers.unused_parts import unused_parts
-from backbench.signal.track import Array, Track
+from backbench.signal.track import Track
 from backbench.storage.vault import refuse_changed
 
 PIECE_BYTES = 560 * 2**20
@@ -47,7 +45,7 @@ def pieces(
         remark = joined(opened.remark, _unused(opened.tracks, used))
         for _ in range(count):
             # Nothing here may hold on to a piece while the next one is read.
-            yield _tracks(opened.read(each), opened, source.calibration, remark)
+            yield _tracks(opened, each, source.calibration, remark)
         opened.read(opened.frames)
 
 
@@ -65,19 +63,15 @@ def _unused(tracks: int, used: Collection[int] | None) -> str | None:
 
 
 def _tracks(
-    samples: Array, opened: OpenRecording, calibration: InForce, remark: str | None
+    opened: OpenRecording, frames: int, calibration: InForce, remark: str | None
 ) -> dict[int, Track]:
     volts = calibration.volts
+    full_scale = [volts.get(n, 1.0) for n in range(1, opened.tracks + 1)]
+    samples = opened.read(frames, full_scale)
     return {
         n: Track(
-            calibrated(samples[:, n - 1], volts[n]), opened.rate_hz, volts[n], calibration.relative,
-            opened.bits, remark,
+            samples[:, n - 1], opened.rate_hz, volts[n], calibration.relative, opened.bits, remark,
         )
         for n in range(1, opened.tracks + 1)
         if n in volts
     }  # fmt: skip
-
-
-def calibrated(samples: Array, full_scale_v: float) -> Array:
-    """Samples re full scale in V; in their own place where they lie in one piece of memory."""
-    return np.multiply(samples, full_scale_v, out=samples if samples.flags.c_contiguous else None)

@@ -269,7 +269,7 @@ def prepare(places: CataloguePaths) -> None:
     A withdrawal that was broken off is carried on.
     """
     keep(places)
-    sync(places)
+    hold_reference(places)
 
 
 def keep(places: CataloguePaths) -> None:
@@ -279,7 +279,7 @@ def keep(places: CataloguePaths) -> None:
     drop_withdrawn(places)
 
 
-def sync(places: CataloguePaths) -> None:
+def hold_reference(places: CataloguePaths) -> None:
     """Bring the schema and the reference tables up to date. Nothing that is planned rests on
     these tables, but rows that are loaded do."""
     with writing(places.database) as store:

@@ -35,7 +35,7 @@ def taken_in(
     begin = workers.begin if not recorded or places.settings.engine == "local" else None
     works, refused = run_ingest.planned_work(places, folders, begin)
     if works or refused or not before:
-        run_ingest.sync(places)
+        run_ingest.hold_reference(places)
     known.note(works)
     started(sum(work.jobs for work in works))
     orchestrated = recorded if not all(work.unchanged for work in works) else None

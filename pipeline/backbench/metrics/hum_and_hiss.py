@@ -78,7 +78,7 @@ def _together(lines: list[MeanSquare]) -> MeanSquare:
     better="lower",
     source=f"{_PRACTICE}: residual hum",
     stimuli=["idle"],
-    version=3,
+    version=4,
     choice="root sum square of multiples 1 to 10 of the mains frequency as found, noise taken "
     "off; an upper bound where the sum doesn't stand out" + LINE_CHOICE,
 )
@@ -188,7 +188,7 @@ def _hiss(idle: IdleView) -> MeasuredValue:
     better="neither",
     source=_PRACTICE,
     stimuli=["idle"],
-    version=6,
+    version=7,
     choice="mains lines 1 to 10 over the noise between lines, 20 Hz to 20 kHz unweighted, the "
     "bench's own included; above 0 dB hum rules; the remark names the likely cause as reviewers do",
 )

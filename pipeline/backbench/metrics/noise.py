@@ -44,6 +44,7 @@ from backbench.metrics.traits import AT_IDLE, Overview, Traits
 from backbench.metrics.warnings import joined, warning
 from backbench.quantities.writing import in_text
 from backbench.signal.background import background
+from backbench.signal.band_end import power_up_to
 from backbench.signal.block_scatter import block_powers
 from backbench.signal.dither import Stepped
 from backbench.signal.itu_468 import weighted_468
@@ -116,7 +117,7 @@ class IdleView(Stepped):
         beside it stands in.
         """
         chosen = self.spectrum.slice_of(*BAND_HZ)
-        power = self.spectrum.power[chosen]
+        power = power_up_to(self.spectrum, self.noise, chosen, BAND_HZ[1])
         reached = self.spectrum.window.half_width + 1 - chosen.start
         if reached > 0:
             power = np.concatenate([self.noise[chosen][:reached], power[reached:]])
@@ -230,7 +231,7 @@ def _greater(lines: list[MeanSquare], others: list[MeanSquare]) -> bool:
     return apart > CLEARLY * math.sqrt(sum(x.variance for x in [*lines, *others]))
 
 
-@view("idle", version=16)
+@view("idle", version=17)
 def idle_view(capture_data: CaptureData, number: int) -> Generator[None, None, IdleView]:
     """The noise in output track `number`. Raises Refusal where none can be measured."""
     track = capture_data.outputs[number]
@@ -247,7 +248,7 @@ def idle_view(capture_data: CaptureData, number: int) -> Generator[None, None, I
     own_spectrum = quiet_spectrum(track)
     clear = clear_of_mains(own_spectrum, capture_data.mains_hz)
     yield
-    noise = background(own_spectrum.power, clear, len(clear))
+    noise = background(own_spectrum.power, clear, len(clear), curved=True)
     yield
     loud = loud_remark(refuse_played(own_spectrum, noise))
     refuse_cut_band(own_spectrum, sample_step(track))
@@ -352,7 +353,7 @@ def noise_a(idle: IdleView) -> MeasuredValue:
     better="lower",
     source="common practice, no source: residual hum by line",
     stimuli=["idle"],
-    version=3,
+    version=4,
     choice="rms of multiples 1 to 10 of the mains frequency as found; noise taken off, an "
     "upper bound where noise alone gives as much once in 8000 times" + LINE_CHOICE,
 )

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from backbench.errors import Refusal
 from backbench.metrics.warnings import warning
 from backbench.quantities.writing import in_text
+from backbench.signal.band_end import power_up_to
 from backbench.signal.mains import NOMINAL_HZ, parted_by_mains
 from backbench.signal.mains_places import LINES, OFF_NOMINAL
 from backbench.signal.spectrum import Spectrum, peak_position
@@ -56,7 +57,7 @@ def _beside_hum(own: Spectrum, noise: Array) -> BesideHum:
     """
     chosen = own.slice_of(*BAND_HZ)
     clear, near = parted_by_mains(own, chosen)
-    power, beneath = own.power[chosen], noise[chosen]
+    power, beneath = power_up_to(own, noise, chosen, BAND_HZ[1]), noise[chosen]
     beside = power[clear]
     standing = beside > LINE_STANDS_OUT * beneath[clear]
     whole = float(beside.sum() + beneath[near].sum())

@@ -97,7 +97,7 @@ class RunServer:
     def _settings_of_one_run(self) -> dict[str, str]:
         """What a server does without that records a run and ends with it: it is there sooner."""
         names = [f"PREFECT_SERVER_SERVICES_{name}_ENABLED" for name in ONLY_FOR_SCHEDULES]
-        if _steps(self._database) == _steps(_prepared(), "immutable=1") != []:
+        if _steps(self._database) == _steps(_prepared(), unwritten=True) != []:
             names.append("PREFECT_SERVER_DATABASE_MIGRATE_ON_START")
         return dict.fromkeys(names, "false")
 
@@ -200,7 +200,7 @@ def _copy_prepared(database: Path) -> None:
 def _sound(database: Path) -> bool:
     """Whether a database can be read from end to end."""
     try:
-        with closing(_looked_into(database, "mode=ro")) as opened:
+        with closing(_looked_into(database)) as opened:
             return opened.execute("PRAGMA quick_check").fetchall() == [("ok",)]
     except sqlite3.OperationalError:
         # In use, or not to be opened now: that says nothing of its content.
@@ -209,18 +209,19 @@ def _sound(database: Path) -> bool:
         return False
 
 
-def _steps(database: Path, opened_as: str = "mode=ro") -> list[tuple[str]]:
+def _steps(database: Path, *, unwritten: bool = False) -> list[tuple[str]]:
     """The migrations that a database of the orchestrator has behind it; none where it is silent.
 
-    opened_as: "immutable=1" leaves no file beside one that nobody writes.
+    unwritten: nobody writes it, so that looking leaves no file beside it.
     """
-    with suppress(sqlite3.Error), closing(_looked_into(database, opened_as)) as opened:
+    with suppress(sqlite3.Error), closing(_looked_into(database, unwritten=unwritten)) as opened:
         return opened.execute("SELECT version_num FROM alembic_version").fetchall()
     return []
 
 
-def _looked_into(database: Path, opened_as: str) -> sqlite3.Connection:
-    return sqlite3.connect(f"{database.resolve().as_uri()}?{opened_as}", uri=True)
+def _looked_into(database: Path, *, unwritten: bool = False) -> sqlite3.Connection:
+    more = "&immutable=1" if unwritten else ""
+    return sqlite3.connect(f"{database.resolve().as_uri()}?mode=ro{more}", uri=True)
 
 
 def _set_aside_damaged(database: Path) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from functools import partial
 from pathlib import Path
@@ -85,22 +85,32 @@ def _opened(path: Path) -> Iterator[tuple[soundfile.SoundFile, str | None]]:
         yield file, INTERRUPTED
 
 
-def _read(file: soundfile.SoundFile, name: str, frames: int) -> Array:
+def _read(
+    file: soundfile.SoundFile, name: str, frames: int, full_scale: Sequence[float] | None = None
+) -> Array:
     first = file.tell()
     samples: Array = file.read(frames, dtype="float64", always_2d=True)
     if len(samples) != min(frames, file.frames - first):
         raise _cut_short(name, f"{first + len(samples)} of {file.frames} samples")
     _refuse_non_finite(samples, first, float(file.samplerate), name)
-    return samples
+    if full_scale is None:
+        return samples
+    tracks = np.empty(samples.shape[::-1])
+    return np.multiply(samples, full_scale, out=tracks.T)
 
 
 def _read_integers(
-    file: soundfile.SoundFile, layout: SamplePlaces, raw: BinaryIO, name: str, frames: int
+    file: soundfile.SoundFile,
+    layout: SamplePlaces,
+    raw: BinaryIO,
+    name: str,
+    frames: int,
+    full_scale: Sequence[float] | None = None,
 ) -> Array:
     """As _read; the file's own place goes on with it."""
     first = file.tell()
     frames = min(frames, file.frames - first)
-    samples = read_frames(layout, raw, first, frames)
+    samples = read_frames(layout, raw, first, frames, full_scale or [1.0] * layout.tracks)
     if len(samples) != frames:
         raise _cut_short(name, f"{first + len(samples)} of {file.frames} samples")
     file.seek(first + frames)

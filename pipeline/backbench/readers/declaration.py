@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Protocol
 
 from backbench.documents.stimuli import Table
 from backbench.signal.track import Array
@@ -28,12 +29,18 @@ class Recording:
     bits: int | None
 
 
+class ReadOn(Protocol):
+    """Reads the samples that follow, at most so many frames, as a Recording has them: in the unit
+    of what digital full scale is of each track, where that is given."""
+
+    def __call__(self, frames: int, full_scale: Sequence[float] | None = None) -> Array: ...
+
+
 @dataclass(frozen=True, eq=False)
 class OpenRecording:
     """An audio file while it is open, to be read in turn.
 
-    read(frames) gives the samples that follow, at most so many frames, as a Recording has them.
-    It raises UserError where the file breaks off before, or a sample is not finite.
+    read raises UserError where the file breaks off before, or a sample is not finite.
     seek(frame) makes the reading go on from there. remark: what was odd about the file.
     """
 
@@ -41,7 +48,7 @@ class OpenRecording:
     tracks: int
     rate_hz: float
     bits: int | None
-    read: Callable[[int], Array]
+    read: ReadOn
     seek: Callable[[int], object]
     remark: str | None = None
 

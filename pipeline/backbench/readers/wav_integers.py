@@ -8,6 +8,7 @@ which kind: here they are only unfolded, to the same digits.
 from __future__ import annotations
 
 import struct
+from collections.abc import Sequence
 from typing import BinaryIO, NamedTuple
 
 import numpy as np
@@ -45,6 +46,12 @@ class SamplePlaces(NamedTuple):
     def frame(self) -> int:
         """Bytes of a frame."""
         return self.width * self.tracks
+
+    @property
+    def levels(self) -> float:
+        """Of the integers that a sample is unfolded to, up to full scale; a power of 2, so that
+        what full scale is can be divided by it without a rounding."""
+        return 2.0**15 if self.width == 2 else 2.0**31
 
 
 def layout_of(raw: BinaryIO, opened: soundfile.SoundFile) -> SamplePlaces | None:
@@ -105,8 +112,14 @@ def _unfolded(layout: SamplePlaces, frame: bytes) -> list[float]:
     return [int.from_bytes(sample, "little", signed=True) / full_scale for sample in each]
 
 
-def read_frames(layout: SamplePlaces, raw: BinaryIO, first: int, frames: int) -> Array:
-    """Samples re full scale.
+def read_frames(
+    layout: SamplePlaces,
+    raw: BinaryIO,
+    first: int,
+    frames: int,
+    full_scale: Sequence[float],
+) -> Array:
+    """Samples in the unit of what full scale is.
 
     Parameters
     ----------
@@ -118,6 +131,8 @@ def read_frames(layout: SamplePlaces, raw: BinaryIO, first: int, frames: int) ->
         The first frame that is wanted, >= 0.
     frames : int
         How many are wanted.
+    full_scale : sequence of float
+        What digital full scale is of each track, > 0.
 
     Returns
     -------
@@ -126,34 +141,37 @@ def read_frames(layout: SamplePlaces, raw: BinaryIO, first: int, frames: int) ->
     """
     samples = np.empty((layout.tracks, frames))
     raw.seek(layout.place + first * layout.frame)
-    most = min(BLOCK_FRAMES, frames)
+    most, steps = min(BLOCK_FRAMES, frames), [own / layout.levels for own in full_scale]
     # A sample of three bytes is read as four, with the byte before it.
     held, whole = np.empty(1 + most * layout.frame, np.uint8), np.empty(most, np.int32)
     for done in range(0, frames, BLOCK_FRAMES):
         block = samples[:, done : done + BLOCK_FRAMES]
         wanted = held.data[1 : 1 + block.shape[1] * layout.frame]
         got = raw.readinto(wanted) // layout.frame  # type: ignore[attr-defined]
-        _unfold(layout, held, whole[:got], block[:, :got])
+        _unfold(layout, held, whole[:got], steps, block[:, :got])
         if got < block.shape[1]:
             return samples[:, : done + got].T
     return samples.T
 
 
 def _unfold(
-    layout: SamplePlaces, held: NDArray[np.uint8], whole: NDArray[np.int32], samples: Array
+    layout: SamplePlaces,
+    held: NDArray[np.uint8],
+    whole: NDArray[np.int32],
+    steps: Sequence[float],
+    samples: Array,
 ) -> None:
     """Samples of a block, a row for each track, from the bytes after the first.
 
-    whole: room for the integers of one track.
+    whole: room for the integers of one track. steps: what 1 is of each track's integers.
     """
     kind = "<i2" if layout.width == 2 else "<i4"
     before = 0 if layout.width == 3 else 1
-    full_scale = 2.0**15 if layout.width == 2 else 2.0**31
-    for track, row in enumerate(samples):
+    for track, (row, step) in enumerate(zip(samples, steps, strict=True)):
         first = before + track * layout.width
         own = np.ndarray((len(row),), kind, held, first, (layout.frame,))
         if layout.width == 3:
             own = np.bitwise_and(own, -256, out=whole)
         # Two passes, each of one kind of number: quicker than one that changes it on the way.
         np.copyto(row, own)
-        np.multiply(row, 1 / full_scale, out=row)
+        np.multiply(row, step, out=row)

@@ -22,7 +22,7 @@ SHORT = 256
 LN_2 = math.log(2)
 
 
-def background(power: Array, free: NDArray[np.bool_], top: int) -> Array:
+def background(power: Array, free: NDArray[np.bool_], top: int, *, curved: bool = False) -> Array:
     """Mean noise power by bin, V^2, for bins 0 to top - 1; lines do not pull it up.
 
     Parameters
@@ -33,6 +33,9 @@ def background(power: Array, free: NDArray[np.bool_], top: int) -> Array:
         True where a bin is known to be clear of lines.
     top : int
         Bins that are wanted, from bin 0.
+    curved : bool
+        Whether noise that rises towards low frequencies is drawn as a power of frequency between
+        the lowest segments, too; else by straight lines, which lie above it.
 
     Returns
     -------
@@ -50,7 +53,9 @@ def background(power: Array, free: NDArray[np.bool_], top: int) -> Array:
     (chi-squared of two degrees of freedom) is ln 2 of the mean; between the middles of the
     segments it is interpolated, below the first it goes on as steeply as it rises there.
     """
-    return backgrounds([power], [free], top)[0]
+    places = _places_among(np.packbits(free[:top]).tobytes(), top, middle=curved)
+    drawn: Array = _of_alike([power], places, top, curved=curved)[0]
+    return drawn
 
 
 def backgrounds(
@@ -86,16 +91,40 @@ def backgrounds(
     return [found[n] for n in range(len(keys))]
 
 
-def _of_alike(powers: Sequence[Array], places: _Places, top: int) -> Array:
+def _of_alike(powers: Sequence[Array], places: _Places, top: int, *, curved: bool = False) -> Array:
     """The background of spectra whose noise is read at the same places, a row for each."""
-    levels = places.segments.medians(np.stack([power.take(places.picked) for power in powers]))
+    picked = np.empty((len(powers), len(places.picked)))
+    for power, row in zip(powers, picked, strict=True):
+        # All places are within: without their being checked, each value is moved once.
+        power.take(places.picked, out=row, mode="clip")
+    levels = places.segments.medians(picked)
     levels /= LN_2
     noise, lowest = _joined(places, levels, top), places.centres[0]
     below = min(math.ceil(lowest), top)
     away = lowest / np.maximum(bin_numbers(below), 1)
     for own, at_centres in zip(noise, levels.tolist(), strict=True):
-        own[:below] *= away ** _steepness(places.centres, at_centres)
+        steepness = _steepness(places.centres, at_centres)
+        own[:below] *= away**steepness
+        if curved and steepness > 0:
+            _curve(own, places.centres, at_centres, steepness)
     return noise
+
+
+def _curve(noise: Array, centres: list[float], levels: list[float], steepness: float) -> None:
+    """Draw what is between the centres of the lowest three octaves as a power of frequency.
+
+    What the noise is more or less than that power is interpolated, so that it stays as it was at
+    the centres.
+    """
+    last = _above(centres)
+    first, stop = math.ceil(centres[0]), min(math.ceil(centres[last]), len(noise))
+    bins, at = bin_numbers(stop)[first:], np.array(centres[: last + 1])
+    noise[first:stop] = np.interp(bins, at, levels[: last + 1] * at**steepness) / bins**steepness
+
+
+def _above(centres: list[float]) -> int:
+    """The first centre three octaves above the lowest, or the last that there is."""
+    return next((n for n, c in enumerate(centres) if c >= 8 * centres[0]), len(centres) - 1)
 
 
 class _LongLine(NamedTuple):
@@ -126,15 +155,21 @@ class _Places(NamedTuple):
 
 
 @lru_cache(maxsize=8)
-def _places_among(free: bytes, top: int) -> _Places:
-    """free: a bit for each bin. Kept, as tracks of one record have the same free bins."""
+def _places_among(free: bytes, top: int, *, middle: bool = False) -> _Places:
+    """free: a bit for each bin. Kept, as tracks of one record have the same free bins.
+
+    middle: whether the centre of a segment is the middle one of its free bins, where a median of
+    steep noise belongs, or half way between the first and the last.
+    """
     index = np.flatnonzero(np.unpackbits(np.frombuffer(free, dtype=np.uint8), count=top))
     if not len(index):
         raise ValueError("no bin is free of lines")
     centres, picked, ends = [], [], [0]
     for first, last in _segments(index):
         step = max(1, (last - first) // MOST_SORTED)
-        centres.append(float(index[first] + index[last - 1]) / 2)
+        about = (first + last - 1) // 2, (first + last) // 2
+        low, high = about if middle else (first, last - 1)
+        centres.append(float(index[low] + index[high]) / 2)
         picked.append(index[first:last:step])
         ends.append(ends[-1] + len(picked[-1]))
     return _Places(centres, np.concatenate(picked), Segments.between(ends), *_lines(centres, top))
@@ -216,7 +251,7 @@ def _steepness(centres: list[float], levels: list[float]) -> float:
 
     Held between 0 (white) and 2: electronic noise rises like 1/f, seldom more steeply.
     """
-    above = next((n for n, c in enumerate(centres) if c >= 8 * centres[0]), len(centres) - 1)
+    above = _above(centres)
     if above == 0 or levels[above] <= 0:
         return 0.0
     rise = math.log(max(levels[0], levels[above]) / levels[above])

@@ -122,6 +122,11 @@ class UnderHarmonics(NamedTuple):
     orders: NDArray[np.int_]
     others: Sequence[float]
 
+    @property
+    def places(self) -> Array:
+        """Of the harmonics, fractional bins, shape (n,)."""
+        return np.asarray(self.orders * self.position, dtype=np.float64)
+
     def apart(self, centres: Array) -> Array:
         """Distance of places to the nearest harmonic.
 
@@ -147,7 +152,7 @@ class UnderHarmonics(NamedTuple):
         """
         steps = np.array([self.mains_hz, *self.others]) / self.spectrum.resolution_hz
         count, many = len(self.orders), len(steps)
-        centres = np.asarray(self.orders * self.position, dtype=np.float64)
+        centres = self.places
         # Of the other frequencies no more counts than what stands there.
         aside = np.zeros(many * count, dtype=bool)
         beside = on_sideband(centres, np.array([self.position]), steps[0], self.half)

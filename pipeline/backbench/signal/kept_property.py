@@ -7,6 +7,7 @@ from functools import wraps
 from typing import Any, Generic, TypeVar, overload
 
 T = TypeVar("T")
+A = TypeVar("A")
 R = TypeVar("R")
 
 
@@ -70,5 +71,31 @@ def kept_with_it(reckon: Callable[[T], R]) -> Callable[[T], R]:
             return kept
         value = held[name] = reckon(it)
         return value
+
+    return given
+
+
+def kept_for_each(reckon: Callable[[T, A], R]) -> Callable[[T, A], R]:
+    """A function of an object and of one thing more whose results stay with that object.
+
+    Parameters
+    ----------
+    reckon : callable
+        Gives the value for an object, which has a `__dict__`, and for what has a hash. What it
+        raises isn't kept.
+
+    Returns
+    -------
+    callable
+        Gives the same, reckoned at the first call for each pair.
+    """
+    name = f"{reckon.__module__}.{reckon.__qualname__}"
+
+    @wraps(reckon)
+    def given(it: T, at: A) -> R:
+        kept: dict[A, R] = it.__dict__.setdefault(name, {})
+        if at not in kept:
+            kept[at] = reckon(it, at)
+        return kept[at]
 
     return given

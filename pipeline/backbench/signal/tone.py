@@ -23,7 +23,7 @@ from backbench.signal.hidden_hum import (
     hidden_under_tones,
     mirrored_in_lobe,
 )
-from backbench.signal.kept_property import kept_property
+from backbench.signal.kept_property import kept_for_each, kept_property
 from backbench.signal.mains import unconfirmed
 from backbench.signal.power import Lobes, MeanSquare, line_power, lobes
 from backbench.signal.spectrum import Lines, Spectrum, read_lines
@@ -81,7 +81,7 @@ class ToneLines(Stepped):
     @kept_property
     def phase(self) -> float:
         """Of the fundamental at the record's middle, rad, cosine."""
-        return float(self._lines[0].phase[0])
+        return float(self.at_middles[0].phase[0])
 
     def apart(self, positions: Array) -> Array:
         """Distance of positions to the nearest harmonic.
@@ -147,17 +147,18 @@ class ToneLines(Stepped):
     @kept_property
     def middle(self) -> MeanSquare:
         """As selective, whatever the mains may add to it."""
-        lines, noise = self._lines
+        lines, noise = self.at_middles
         near = float(noise[0])
         return MeanSquare(float(lines.square[0]) - near, near**2, 2 * near, self.samples)
 
     @kept_property
-    def _lines(self) -> tuple[Lines, Array]:
+    def at_middles(self) -> tuple[Lines, Array]:
         """The fundamental and all harmonics at their middles, and what noise adds to each."""
-        positions: Array = np.concatenate([[1.0], self._orders]) * self.position
+        positions = self.under_all.places
         lines = read_lines(self.spectrum, positions)
         return lines, lines.noise_at(positions, self.noise)
 
+    @kept_for_each
     def last_order(self, up_to_hz: float) -> int:
         """Highest harmonic that lies within a frequency and within the converter's band.
 
@@ -193,7 +194,7 @@ class ToneLines(Stepped):
     @kept_property
     def every_harmonic(self) -> Harmonics:
         """All harmonics up to 20 kHz, or the tenth where that is higher."""
-        orders, (lines, near) = self._orders, self._lines
+        orders, (lines, near) = self._orders, self.at_middles
         noise, square = near[1:], lines.square[1:] - near[1:]
         hidden = self.hidden.but_first()
         if self._drifts:
@@ -235,7 +236,7 @@ class ToneLines(Stepped):
         """Mains lines that may hide in the fundamental and in all harmonics."""
         return hidden_hum([self.under_all])[0]
 
-    @property
+    @kept_property
     def under_all(self) -> UnderHarmonics:
         """The fundamental and all harmonics as lines under which mains lines are sought."""
         orders = np.concatenate([[1], self._orders])
@@ -312,16 +313,11 @@ class ToneLines(Stepped):
     def _beats(self, top_hz: float) -> float:
         """Variance, V^4, that mains lines under harmonics add to a sum of powers."""
         last = min(self.last_order(top_hz), len(self._orders) + 1)
-        if last < 2:
-            return 0.0
-        kept = self._beats_up_to
-        if last not in kept:
-            kept[last] = beats(self.harmonics(last), lambda: self._lobes_of_harmonics.value)
-        return kept[last]
+        return self._beats_up_to(last) if last >= 2 else 0.0
 
-    @kept_property
-    def _beats_up_to(self) -> dict[int, float]:
-        return {}
+    @kept_for_each
+    def _beats_up_to(self, last: int) -> float:
+        return beats(self.harmonics(last), lambda: self._lobes_of_harmonics.value)
 
     @kept_property
     def noise_only(self) -> MeanSquare:

@@ -18,7 +18,7 @@ from backbench.signal.sample_rates import CLOCKS, fitting_rate
 from backbench.signal.spectrum import Spectrum, peak_position, spectrum
 from backbench.signal.tone import BAND_HZ, ToneLines
 from backbench.signal.tone_position import TonePlace, tone_at, tones_at
-from backbench.signal.tones_together import have_hidden_ready
+from backbench.signal.tones_together import have_lines_ready
 from backbench.signal.track import Track
 from backbench.signal.window import FOUR_TERMS, SEVEN_TERMS
 from backbench.signal.word_length import sample_step
@@ -180,7 +180,7 @@ def seek_tone_of_each(tracks: Sequence[Track], stated_hz: float, mains_hz: float
         for track, lines in zip(places, found, strict=False):
             with contextlib.suppress(Refusal):
                 _kept.setdefault(track, {})[stated_hz, mains_hz] = _fit(track, lines)
-        have_hidden_ready(found)
+        have_lines_ready(found)
 
 
 def _place(track: Track, stated_hz: float) -> TonePlace:

@@ -45,7 +45,7 @@ OFFLINE: dict[str, Any] = {"autoinstall_known_extensions": False}
 """Settings of every connection: DuckDB fetches nothing from the network."""
 WRITER: dict[str, Any] = {**OFFLINE, "memory_limit": "500MB"}
 """Settings of the writer: what doesn't fit lies in a folder beside the database for as long."""
-LEAN_WRITER: dict[str, Any] = {**WRITER, "memory_limit": "200MB"}
+LEAN_WRITER: dict[str, Any] = {**WRITER, "memory_limit": "150MB"}
 """Those beside which the plans of many reviews are held; what needs more raises OutOfMemory."""
 READER: dict[str, Any] = {
     **OFFLINE,

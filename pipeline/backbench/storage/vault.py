@@ -16,6 +16,8 @@ from backbench.storage.atomic_io import ASIDE, flush_file, make_folder, rename, 
 from backbench.storage.fault_injection import reached
 
 BLOCK = 1 << 20
+READ_AT_ONCE = 16 << 20
+"""Bytes of a file that is read and hashed once; a larger one is hashed again as it is copied."""
 RESTORE = "restore it from a backup"
 NOT_WITHDRAWN = b'"withdrawn": null'
 """In the text of every receipt that doesn't withdraw: within a name, quotes are escaped."""
@@ -36,6 +38,10 @@ class Vault:
     def put(self, source: Path) -> tuple[str, int]:
         """Keep a file's bytes: hash and size. Raises OSError where it can't be read."""
         with open_regular(source) as stream:
+            data = stream.read(READ_AT_ONCE + 1)
+            if len(data) <= READ_AT_ONCE:
+                return self.put_bytes(data), len(data)
+            stream.seek(0)
             digest, size = hash_stream(stream)
             if self._holds(digest, size):
                 return digest, size
