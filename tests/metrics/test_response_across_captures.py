@@ -89,6 +89,35 @@ def test_swapping_the_channels_changes_nothing() -> None:
     assert values[0] == pytest.approx(0.7, abs=0.002)
 
 
+def unsure_from_below(of: CurveReading, at_20_hz: float) -> CurveReading:
+    """The curve with so much more uncertainty, in dB, that falls as the square of frequency."""
+    below = at_20_hz * np.square(20 / HZ)
+    u = np.hypot(0.001, below)
+    data = CurveData(HZ, of.data.y, u)
+    return replace(of, data=data, below={"from below": CurveData(HZ[:200], below[:200])})
+
+
+@pytest.mark.parametrize(
+    ("left", "right", "apart"),
+    [(0.05, 0.05, 0.0), (0.05, 0.02, 0.03), (0.05, -0.02, 0.07), (0.05, 0.0, 0.05)],
+)
+def test_what_is_unsure_from_below_a_sweep_is_common(
+    left: float, right: float, apart: float
+) -> None:
+    """GUM F.1.2.3: of a difference, what both values share alike cancels."""
+    slope = 0.9 * np.exp(-np.square(np.log(HZ / 20)) * 4)
+    pair = [
+        unsure_from_below(curve(slope), left),
+        unsure_from_below(curve(np.zeros(len(HZ)), output="right"), right),
+    ]
+    figure = one("response_difference", [c.like for c in pair], curves=pair).figure
+    # The greatest of neighbours that noise may exchange is told a little wider.
+    assert figure.uncertainty == pytest.approx(math.hypot(0.001 * math.sqrt(2), apart), rel=0.25)
+    alone = [replace(c, below={}) for c in pair]
+    wider = one("response_difference", [c.like for c in alone], curves=alone).figure
+    assert wider.uncertainty == pytest.approx(math.sqrt(2e-6 + left**2 + right**2), rel=0.25)
+
+
 @pytest.mark.parametrize(
     ("metric", "limit", "band", "margin"),
     [

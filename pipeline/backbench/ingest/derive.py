@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -21,6 +21,7 @@ from backbench.metrics.session import (
     RefusedDerivation,
     Session,
 )
+from backbench.metrics.traits import CurveRole
 from backbench.storage.database import Database
 from backbench.test_points.scope import chosen_reviews
 
@@ -138,7 +139,7 @@ def _sessions(store: Database, review_keys: Sequence[str]) -> Iterator[tuple[str
         measured = _readings(readings.get(key))
         drawn = _curves(_dicts(curves, key), measured)
         yield key, Session(
-            measured, [c for c in drawn if roles[c.curve] == "level over frequency"],
+            measured, _levels(drawn, roles),
             [_promised(row) for row in _dicts(promised, key)],
             {row["unit_key"]: row["rated_power_w"] for row in of_units
              if row["rated_power_w"] is not None},
@@ -193,6 +194,19 @@ def _curves(rows: Sequence[Row], readings: list[Reading]) -> list[CurveReading]:
             data = CurveData(np.array(row["x"]), np.array(row["y"]), u)
             curves.append(CurveReading(row["curve"], like[place], data))
     return curves
+
+
+def _levels(drawn: list[CurveReading], roles: dict[str, CurveRole]) -> list[CurveReading]:
+    """Responses, each with what it is unsure by from below its sweep where that is known."""
+    below: dict[int, dict[str, CurveData]] = {}
+    for c in drawn:
+        if roles[c.curve] == "level unsure from below the sweep":
+            below.setdefault(id(c.like), {})[c.curve] = c.data
+    return [
+        replace(c, below=below.get(id(c.like), {}))
+        for c in drawn
+        if roles[c.curve] == "level over frequency"
+    ]
 
 
 def _promised(row: Row) -> Promised:

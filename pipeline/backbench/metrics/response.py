@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
+import numpy as np
+
 from backbench.errors import NotApplicable
 from backbench.metrics.declaration import CurveData, MeasuredValue, curve, metric
 from backbench.metrics.response_view import REFERENCE_HZ, ResponseView
@@ -12,6 +14,7 @@ from backbench.metrics.session_spreads import ONE_SWEEP, corner
 from backbench.metrics.traits import OVER_THE_BAND, CurveTraits, Traits
 from backbench.quantities.writing import in_text
 from backbench.signal.response import HALF_POWER_DB, Response, ResponseLevel
+from backbench.signal.track import Array
 from backbench.signal.uncertainty import ONE_SIDED
 
 FAMILY = "Frequency response and phase"
@@ -287,3 +290,44 @@ def response_at(response: ResponseView) -> Iterator[MeasuredValue]:
 def response_curve(response: ResponseView) -> CurveData:
     """Level re 1 kHz against frequency."""
     return CurveData(response.level.hz, response.level.db, response.level.u_db)
+
+
+@curve(
+    "response_unsure_from_below",
+    title="What a response is unsure by from below its sweep",
+    x_unit="Hz",
+    y_unit="dB",
+    stimuli=["sweep"],
+    version=1,
+    traits=CurveTraits(role="level unsure from below the sweep"),
+)
+def response_unsure_from_below(response: ResponseView) -> CurveData:
+    """Part of a response's standard uncertainty, as nothing tells how it goes on below the sweep.
+
+    Below 0 where it was told as a plain power of frequency, above where as a network goes on.
+    Raises NotApplicable where there is none.
+    """
+    return _from_below(response, response.below)
+
+
+@curve(
+    "response_unsure_from_below_loop_back",
+    title="What a response is unsure by from below the sweep of the loop-back",
+    x_unit="Hz",
+    y_unit="dB",
+    stimuli=["sweep"],
+    version=1,
+    traits=CurveTraits(role="level unsure from below the sweep"),
+)
+def response_unsure_from_below_loop_back(response: ResponseView) -> CurveData:
+    """The same part of the bench's own response, which is divided out."""
+    return _from_below(response, response.bench_below)
+
+
+def _from_below(response: ResponseView, below: Array | None) -> CurveData:
+    """Up to the last frequency at which there is any."""
+    level = response.level
+    if below is None or not below.any():
+        raise NotApplicable("what lies below the sweep adds no uncertainty")
+    shown = int(np.flatnonzero(below)[-1]) + 1
+    return CurveData(level.hz[:shown], below[:shown])

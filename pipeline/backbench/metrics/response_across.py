@@ -27,6 +27,7 @@ from backbench.metrics.session_spreads import LEVELS, ONE_SWEEP
 from backbench.metrics.traits import Traits
 from backbench.quantities.writing import exact
 from backbench.signal.response import Response
+from backbench.signal.track import Array
 
 FAMILY = "Frequency response and phase"
 
@@ -124,8 +125,9 @@ def response_of(curve: CurveReading) -> Response:
     unit="dB",
     better="lower",
     source="common practice, no source",
-    version=3,
-    choice="greatest distance of left from right, both re 1 kHz, 20 Hz to 20 kHz",
+    version=4,
+    choice="greatest distance of left from right, both re 1 kHz, 20 Hz to 20 kHz; what two outputs "
+    "of one sweep are unsure by from below it is common to them",
     traits=Traits(session_spread=ONE_SWEEP, usual_stimulus="sweep"),
 )
 def response_difference(session: Session) -> Iterator[DerivedResult]:
@@ -164,10 +166,40 @@ def _apart(left: CurveReading, right: CurveReading) -> DerivedResult:
     if not (one.covers(*AUDIO_BAND_HZ) and other.covers(*AUDIO_BAND_HZ)):
         return RefusedDerivation("not measured from 20 Hz to 20 kHz", left.like, sources)
     y = np.interp(np.log(one.hz), np.log(other.hz), other.db)
-    u = np.interp(np.log(one.hz), np.log(other.hz), other.u_db)
     inside = (one.hz <= other.hz[-1] * (1 + 1e-6)) & (one.hz >= other.hz[0] * (1 - 1e-6))
-    apart = Response(one.hz[inside], (one.db - y)[inside], np.hypot(one.u_db, u)[inside])
+    u = _u_apart(left, right, one.hz)
+    apart = Response(one.hz[inside], (one.db - y)[inside], u[inside])
     return Derived(held(apart.farthest(*AUDIO_BAND_HZ)), left.like, sources, against=against)
+
+
+def _u_apart(left: CurveReading, right: CurveReading, hz: Array) -> Array:
+    """Standard uncertainty of the distance of two responses, dB.
+
+    How a response goes on below a sweep is unsure for both outputs of a record alike: both are
+    networks, or neither is. The distance is unsure by what they are unsure by apart; by the sum
+    where one was told as a network and the other not.
+    """
+    names = sorted({*left.below, *right.below})
+    parts = [[_from_below(curve, name, hz) for name in names] for curve in (left, right)]
+    own = [_own(curve, below, hz) for curve, below in zip((left, right), parts, strict=True)]
+    apart = [one - other for one, other in zip(*parts, strict=True)]
+    return np.asarray(np.sqrt(np.sum(np.square([*own, *apart]), axis=0)))
+
+
+def _from_below(curve: CurveReading, name: str, hz: Array) -> Array:
+    """What an output is unsure by from below a sweep, dB, at frequencies; 0 where not known."""
+    if name not in curve.below:
+        return np.zeros(len(hz))
+    known = curve.below[name]
+    return np.asarray(np.interp(np.log(hz), np.log(known.x), known.y, right=0.0))
+
+
+def _own(curve: CurveReading, below: list[Array], hz: Array) -> Array:
+    """Uncertainty of an output's own record without these parts, dB, at frequencies."""
+    response = response_of(curve)
+    u = np.interp(np.log(hz), np.log(response.hz), response.u_db)
+    left = np.square(u) - np.sum(np.square(below), axis=0)
+    return np.asarray(np.sqrt(np.maximum(left, 0.0)))
 
 
 @derived(

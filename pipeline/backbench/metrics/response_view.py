@@ -65,6 +65,9 @@ class ResponseView:
     phase: the sweep's arrival taken off; None where it isn't known.
     arrival_s: delay that was taken off the phase, s; None where the input was not recorded beside
         the output, so that it isn't known.
+    below, bench_below: the parts of the response's uncertainties that come from how the output
+        and the bench's loop-back may go on below a sweep, dB, at its frequencies, with the sign of
+        sweep_impulse.continued; None from a table, and without a loop-back.
     detail: what every reading of the response tells of how it was taken.
     """
 
@@ -74,6 +77,8 @@ class ResponseView:
     phase: Angle | None = None
     crosstalk: Crosstalk | None = None
     arrival_s: float | None = None
+    below: Array | None = None
+    bench_below: Array | None = None
     detail: dict[str, str] = field(default_factory=dict)
 
     @property
@@ -113,6 +118,8 @@ def sweep(capture_data: CaptureData, number: int) -> ResponseView:
         capture_data.conditions,
         Angle(np.unwrap(np.angle(ratio)), relative),
         arrival_s=transfer.arrival_s if played is capture_data.generator else None,
+        below=None if transfer.below is None else DB_PER_RELATIVE * transfer.below / magnitude,
+        bench_below=None if bench is None or bench.below is None else DB_PER_RELATIVE * bench.below,
         detail={} if bench else UNCORRECTED,
     )
 
@@ -212,7 +219,7 @@ def _greatest_v(played: Track) -> float:
 def _bench_shape(bench: CaptureData, number: int, wanted: Transfer) -> BenchShape | None:
     """The loop-back's transfer re its magnitude at 1 kHz, on the same frequencies.
 
-    Of the same track, or of the only one. None where it can't be used; noise is relative.
+    Of the same track, or of the only one. None where it can't be used. Noise and below: relative.
     """
     if number not in bench.outputs and len(bench.outputs) > 1:
         return None
@@ -227,7 +234,8 @@ def _bench_shape(bench: CaptureData, number: int, wanted: Transfer) -> BenchShap
     noise = np.interp(hz, own, transfer.noise) / np.abs(ratio)
     middle = float(abs(np.interp(REFERENCE_HZ, own, transfer.ratio)))
     level_v = middle * _greatest_v(_played(bench))
-    return BenchShape(level_v, Transfer(hz, ratio / middle, noise, transfer.arrival_s))
+    below = None if transfer.below is None else np.interp(hz, own, transfer.below) / np.abs(ratio)
+    return BenchShape(level_v, Transfer(hz, ratio / middle, noise, transfer.arrival_s, below))
 
 
 def _crosstalk(capture_data: CaptureData, number: int) -> Crosstalk:

@@ -72,11 +72,15 @@ _CONDITIONS = attrgetter(
 
 @dataclass(frozen=True, eq=False)
 class CurveReading:
-    """A curve of a capture. `like` is a reading of the same output and capture."""
+    """A curve of a capture. `like` is a reading of the same output and capture.
+
+    below: of a swept response, what it is unsure by from below sweeps, dB, by curve.
+    """
 
     curve: str
     like: Reading
     data: CurveData
+    below: Mapping[str, CurveData] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)

@@ -43,7 +43,9 @@ OF_A_PLAYED_TONE = ("played-tone",)
 OF_A_SILENT_MEDIUM = ("silent-medium",)
 OF_A_PLAYED_SWEEP = ("played-sweep",)
 
-CurveRole = Literal["level over frequency", "phase over frequency"]
+CurveRole = Literal[
+    "level over frequency", "phase over frequency", "level unsure from below the sweep"
+]
 ListenersTerm = Literal[
     "noise pressure",
     "greatest pressure",

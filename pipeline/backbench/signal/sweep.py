@@ -50,12 +50,16 @@ class Transfer:
         noise, and as much as arrives before it.
     arrival_s : float
         Delay of the output after the input, s, to the record's sample.
+    below : ndarray of float64, shape (k,), or None
+        The part of `noise` that comes from how the response may go on below the sweep, with the
+        sign of sweep_impulse.continued.
     """
 
     frequency_hz: Array
     ratio: Complex
     noise: Array
     arrival_s: float
+    below: Array | None = None
 
 
 def transfer(
@@ -148,7 +152,7 @@ def transfer_of(
     besides = np.hypot(besides, late_clicks(sent, recorded, arrival_s))
     besides = np.hypot(besides, moved_offset(sent, recorded, arrival_s))
     besides = np.hypot(np.hypot(besides, wander * np.abs(ratio)), made.unsure)
-    return Transfer(sent.grid, ratio, besides, arrival_s)
+    return Transfer(sent.grid, ratio, besides, arrival_s, made.unsure)
 
 
 def _transformed(recorded: Array, size: int) -> Complex:

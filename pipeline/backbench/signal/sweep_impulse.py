@@ -36,7 +36,8 @@ class SweptImpulse(NamedTuple):
     continued : ndarray of complex128, shape (k,)
         The response by kept bin, its arrival at time 0, as it goes on beyond the sweep's band.
     unsure : ndarray of float64, shape (g,)
-        What that continuation may be off on the sweep's grid, standard uncertainty.
+        What that continuation may be off on the sweep's grid, standard uncertainty with the sign
+        that `continued` gives it.
     spectrum, beside : ndarray of complex128, shape (window.size // 2 + 1,)
         Of the windowed response about the peak, and of what lies just after the window.
     """
@@ -134,7 +135,8 @@ def continued(sent: PlayedSweep, ratio: Complex) -> tuple[Complex, Array]:
     beyond : ndarray of complex128, shape (k,)
         By kept bin.
     unsure : ndarray of float64, shape (g,)
-        What it may be off on the grid, standard uncertainty.
+        What it may be off on the grid, standard uncertainty; below 0 where it goes on as a plain
+        power of the frequency, and the other way that it may go on is a network's.
     """
     bins = int(np.searchsorted(sent.hz, sent.grid[0]))
     hz, lost, window = sent.hz[:bins], sent.lost[:bins], _through_window(sent, bins)
@@ -147,7 +149,7 @@ def continued(sent: PlayedSweep, ratio: Complex) -> tuple[Complex, Array]:
     beyond = np.asarray(np.interp(sent.hz, sent.grid, shown if below.fits else ratio))
     beyond[:bins] = likelier
     apart = lost * (likelier - other) * below.is_likely
-    return beyond, window.uncertainty(apart)
+    return beyond, window.uncertainty(apart) * (1 if below.fits else -1)
 
 
 def _through_window(sent: PlayedSweep, bins: int) -> ThroughWindow:
