@@ -80,8 +80,11 @@ def test_the_readings_are_those_of_the_amplifier(catalogue: Catalogue) -> None:
     x = math.sqrt(2 * 8) * (8.8 / 8) / amplifier.rail_v
     expected = 20 * math.log10(amplifier.gain * 8 / 8.8 * (1 - x**2 / 4))
     assert value(catalogue, "gain", **at_1w) == pytest.approx(expected, abs=0.02)
-    impedance = value(catalogue, "source_impedance", output="left", frequency_hz=997.0)
-    assert impedance == pytest.approx(amplifier.source_ohm, rel=0.02)
+    across = {"output": "left", "frequency_hz": 997.0}
+    resistance = value(catalogue, "regulation_resistance", **across)
+    assert resistance == pytest.approx(amplifier.source_ohm, rel=0.02)
+    # Without phase the impedance is a bound, lower by what loads and voltages leave open.
+    assert 0.95 < value(catalogue, "source_impedance", **across) / amplifier.source_ohm < 1
     balance = value(catalogue, "channel_balance", frequency_hz=997.0)
     assert abs(balance) == pytest.approx(-20 * math.log10(0.97), abs=0.02)
     # A bound: how far what arrives before the sweep's response goes on after it isn't known.

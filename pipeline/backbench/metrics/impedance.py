@@ -71,7 +71,7 @@ class _Across:
     unit="ohm",
     better="lower",
     source="IEC 60268-3 (output source impedance)",
-    version=4,
+    version=5,
     choice="magnitude, from amplitude and phase of the fundamental under two loads at one drive, "
     "at the point where the voltage was recorded; of sweeps at 20 Hz, 1 kHz and 20 kHz. A bound "
     "where the generator was not recorded beside the output, or tables have no phase, so that it "
@@ -145,7 +145,7 @@ def regulation_resistance(session: Session) -> Iterator[DerivedResult]:
     unit="1",
     better="higher",
     source="IEC 60268-3 (damping factor)",
-    version=5,
+    version=6,
     choice="nominal load over the magnitude of the source impedance, at the point where the "
     "voltage was recorded: a lead beyond it is not in it. Nominal load: the named tap's; that "
     "under which it was measured at a headphone output; else 8 ohm. A bound without phase. None of "
@@ -222,7 +222,7 @@ def _magnitude(across: _Across) -> MeasuredValue | None:
     least, most = at.allowed
     if math.isinf(most):
         return None
-    if at.ohms.value < COVERAGE * at.ohms.u:
+    if least <= 0:
         return MeasuredValue(most, at.ohms.u, at.ohms.estimation, bound="upper", remark=NO_PHASE)
     return MeasuredValue(least, at.ohms.u, at.ohms.estimation, bound="lower", remark=NO_PHASE)
 

@@ -140,15 +140,17 @@ def ohm_text(reading: Reading) -> str:
 def allowed_by(light: Loaded, heavy: Loaded, ohms: Ohms) -> tuple[float, float]:
     """The least and the greatest impedance that two magnitudes allow, ohm.
 
-    The greatest with the uncertainties included; the least as it stands.
+    Both with the uncertainties included; the least is 0 where it may be nothing.
     """
     own = ONE_SIDED * math.hypot(light.u_rel, heavy.u_rel)
     load = 1 + ONE_SIDED * math.hypot(light.load_u_rel, heavy.load_u_rel)
     loads = (light.ohm, heavy.ohm)
-    least = min(ohms.value, reactance(light.volts, heavy.volts, *loads))
+    margin = ONE_SIDED * ohms.u
+    least = reactance(light.volts * max(1 - own, 0.0), heavy.volts, *loads) / load
     most = load * reactance(light.volts * (1 + own), heavy.volts, *loads)
-    # Noise may put it below nothing, where no source is.
-    return least, max(most, max(ohms.value, 0.0) + ONE_SIDED * ohms.u)
+    # Noise may put either below nothing, where no source is.
+    least = max(min(ohms.value - margin, least), 0.0)
+    return least, max(most, max(ohms.value, 0.0) + margin)
 
 
 def _phasor(
