@@ -37,7 +37,8 @@ from corpus.malformed_sheets import sheets
 from faults.fuzzed_tables import read_and_measure, sound_tables
 
 SEEDS = {
-    "manifest": manifests, "table": tables, "recording": recordings, "sheet": sheets,
+    "manifest": lambda: manifests(20_000),
+    "table": tables, "recording": recordings, "sheet": sheets,
     "parquet": tables,
     "readings": lambda: ((f"{n}", data) for n, data in enumerate(sound_tables())),
 }  # fmt: skip
