@@ -82,3 +82,14 @@ def test_noise_that_ends_at_an_edge_is_uncertain_by_what_may_be_missing() -> Non
     assert abs(cut.value - whole) > 4 * kept.uncertainty
     assert abs(cut.value - whole) < 2.5 * cut.uncertainty
     assert "it may have been cut off there" in (cut.remark or "")
+
+
+def test_a_loop_back_in_steps_still_bounds_what_the_bench_adds() -> None:
+    """Beside 6 kHz with a third harmonic of a millionth, which 16 bits can't show."""
+    record = Track(tone(6003.0, {1: 1.0, 3: 1e-6}), RATE, TOP, 0.0, 24)
+    loop_back = tone_material(stored(tone(6003.0, {1: 1.0})), hz=6003.0)
+    alone = figures(tone_material(record, hz=6003.0))["harmonic 3"]
+    beside = figures(tone_material(record, hz=6003.0, bench=loop_back))["harmonic 3"]
+    assert alone.bound is None
+    assert beside.bound == "upper"
+    assert "a loop-back shows only" in (beside.remark or "")

@@ -29,8 +29,11 @@ def last_shown(tone: ToneView) -> float:
     """The last order up to which the record shows that it holds lines.
 
     Infinite where nothing speaks against those beyond: noise other than that of the steps reaches
-    the end of the band, or harmonics fall below the noise well before.
+    the end of the band, or harmonics fall below the noise well before. So it is of a loop-back:
+    what its recorder cuts off is cut off in the record beside it, and its steps bound what isn't.
     """
+    if tone.loop_back:
+        return math.inf
     hz = shown(tone.lines).hz
     if math.isinf(hz):
         return math.inf

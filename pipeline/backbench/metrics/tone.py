@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from backbench.documents.stimuli import Tone, generator_level
 from backbench.errors import NotApplicable, Refusal
@@ -56,6 +56,7 @@ class ToneView:
 
     lines: the tone as found; for an output that was not driven, at the frequency of the
         driven one. driven: whether this output was. square: mean square of the fundamental.
+        loop_back: whether it tells another record's own bench.
     """
 
     capture_data: CaptureData
@@ -63,6 +64,7 @@ class ToneView:
     lines: ToneLines
     driven: bool
     square: MeanSquare
+    loop_back: bool = False
 
     @property
     def stated_hz(self) -> float:
@@ -77,7 +79,10 @@ class ToneView:
     @kept_property
     def benches(self) -> list[ToneView]:
         """The bench's own on the same track, at every level that there is a fit loop-back of."""
-        return loop_back_views(tone_view, self.capture_data, self.track) if self.driven else []
+        if not self.driven:
+            return []
+        every = loop_back_views(tone_view, self.capture_data, self.track)
+        return [replace(one, loop_back=True) for one in every]
 
     @property
     def bench(self) -> ToneView | None:
